@@ -1,0 +1,1 @@
+"""The ground under the three apps: settings, URLs, middleware, error pages. Imported by nobody."""

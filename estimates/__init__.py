@@ -1,0 +1,1 @@
+"""Before the signature: leads, assessments, takeoff, price, proposal."""

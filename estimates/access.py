@@ -1,0 +1,130 @@
+"""Who may do what: the table of actions, and the only way to a protected object.
+
+Every view declares its policy with `action` or `public`; a test walks the URL conf and fails on a view without one.
+A person without the right is answered 403; an object that the person may not know of is answered 404, exactly as one
+that does not exist.
+"""
+
+from __future__ import annotations
+
+import functools
+import uuid
+from collections.abc import Callable
+from typing import Any, Protocol, TypeVar
+
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.models import AnonymousUser
+from django.core.exceptions import PermissionDenied
+from django.db import models
+from django.http import Http404, HttpRequest, HttpResponseBase
+
+from estimates.models.user import Role, User
+
+M = TypeVar("M", bound=models.Model, covariant=True)
+View = Callable[..., HttpResponseBase]
+Person = User | AnonymousUser
+
+EVERYBODY = frozenset(Role)
+OFFICE = frozenset({Role.OWNER, Role.SALESPERSON, Role.SCHEDULER, Role.BOOKKEEPER})
+
+ACTIONS: dict[str, frozenset[Role]] = {
+    "home.read": EVERYBODY,
+    "session.end": EVERYBODY,
+    "house.list": OFFICE,
+    "house.read": OFFICE,
+    "price.read": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),
+    "cost.read": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "report.margin": frozenset({Role.OWNER, Role.BOOKKEEPER}),
+    # The papers carry prices, so whoever may not read a price may not fetch one of them either.
+    "document.download": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),
+    "rule.read": EVERYBODY,
+}
+"""Dotted action -> roles that may do it. Crew never holds an action that shows a price, a cost or a margin."""
+
+PUBLIC = "public"
+"""Policy of the few views that anybody may open without signing in."""
+
+
+class VisibleManager(Protocol[M]):
+    """The manager of a protected model: it knows what each person may know of."""
+
+    def visible_to(self, user: Person) -> models.QuerySet[Any]:
+        """Return the rows that `user` may know of."""
+        ...
+
+
+def allowed(user: Person, action_name: str) -> bool:
+    """Return whether `user` may do `action_name`; somebody who is not signed in, or left the firm, may do nothing.
+
+    Raises
+    ------
+    KeyError : the action is not in `ACTIONS`.
+    """
+    roles = ACTIONS[action_name]
+    return isinstance(user, User) and user.is_active and user.role in roles
+
+
+def require(user: Person, action_name: str) -> None:
+    """Refuse with 403 unless `user` may do `action_name`; for parts of a page that need a right of their own."""
+    if not allowed(user, action_name):
+        raise PermissionDenied
+
+
+def action(name: str) -> Callable[[View], View]:
+    """Declare the action of a view and refuse people without the right to it (403).
+
+    Raises
+    ------
+    KeyError : the action is not in `ACTIONS`; raised at import, so a slip of the pen never reaches a page.
+    """
+    ACTIONS[name]
+
+    def decorate(view: View) -> View:
+        @functools.wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            require(request.user, name)
+            return view(request, *args, **kwargs)
+
+        guarded.access_policy = name  # type: ignore[attr-defined]
+        return guarded
+
+    return decorate
+
+
+def public(view: View) -> View:
+    """Declare a view that anybody may open without signing in."""
+
+    @functools.wraps(view)
+    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        return view(request, *args, **kwargs)
+
+    opened.access_policy = PUBLIC  # type: ignore[attr-defined]
+    return login_not_required(opened)
+
+
+def policy_of(view: View) -> str | None:
+    """Return the policy a view declared: an action, `PUBLIC`, or None when it declared nothing."""
+    declared: str | None = getattr(view, "access_policy", None)
+    return declared
+
+
+def get_visible_or_404(user: Person, model: type[Any], code: uuid.UUID, action_name: str) -> Any:
+    """Return the object with public identifier `code`.
+
+    Parameters
+    ----------
+    user : who asks.
+    model : a model with a ``code`` and a manager with ``visible_to(user)``.
+    code : public identifier.
+    action_name : what the person is about to do with it.
+
+    Raises
+    ------
+    Http404 : there is no such object, or `user` may not know of it.
+    PermissionDenied : `user` may know of it, but may not do this with it.
+    """
+    found = model.objects.visible_to(user).filter(code=code).first()
+    if found is None:
+        raise Http404
+    require(user, action_name)
+    return found

@@ -1,0 +1,1 @@
+"""Forms of the estimates app, one small form per action."""

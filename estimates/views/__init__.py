@@ -1,0 +1,1 @@
+"""Views of the estimates app: parse, authorise, call, answer."""

@@ -1,0 +1,64 @@
+"""Signing in and out, the first page, and the sign of life."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from django.contrib.auth import views as auth_views
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST, require_safe
+
+from estimates import access
+from estimates.forms.sign_in import SignInForm
+
+log = logging.getLogger("cavitybook.session")
+
+_sign_in = auth_views.LoginView.as_view(
+    template_name="registration/sign_in.html", authentication_form=SignInForm, redirect_authenticated_user=True
+)
+_sign_out = auth_views.LogoutView.as_view()
+
+
+@access.public
+def sign_in(request: HttpRequest) -> HttpResponseBase:
+    """Ask for e-mail address and password, and start a session."""
+    return _sign_in(request)
+
+
+@require_POST
+@access.action("session.end")
+def sign_out(request: HttpRequest) -> HttpResponseBase:
+    """End the session on the server and forget it in the browser."""
+    return _sign_out(request)
+
+
+def locked_out(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    """Answer somebody who guessed too often, in words that do not say whether the account exists."""
+    log.warning("sign-in closed for a while after too many wrong passwords")
+    form = SignInForm(request)
+    return render(request, "registration/sign_in.html", {"form": form, "too_many": True}, status=429)
+
+
+@require_safe
+@access.action("home.read")
+def show_home(request: HttpRequest) -> HttpResponse:
+    """Show where to start."""
+    return render(request, "estimates/home.html")
+
+
+@require_GET
+@never_cache
+@access.public
+def show_health(request: HttpRequest) -> JsonResponse:
+    """Say whether the program can reach its database; nothing about versions, names or faults."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+    except DatabaseError:
+        log.exception("the database does not answer")
+        return JsonResponse({"status": "no database"}, status=503)
+    return JsonResponse({"status": "ok"})

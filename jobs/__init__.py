@@ -1,0 +1,1 @@
+"""After the signature: crews, schedule, installation, verification, invoices."""

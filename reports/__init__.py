@@ -1,0 +1,1 @@
+"""Across houses: frames, charts, exports. Owns no data."""
