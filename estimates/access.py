@@ -10,22 +10,19 @@ from __future__ import annotations
 import functools
 import uuid
 from collections.abc import Callable
-from typing import Any, Protocol, TypeVar
+from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
-from django.db import models
 from django.http import Http404, HttpRequest, HttpResponseBase
 
-from estimates.models.user import Role, User
+from estimates.models.user import OFFICE, Role, User
 
-M = TypeVar("M", bound=models.Model, covariant=True)
 View = Callable[..., HttpResponseBase]
 Person = User | AnonymousUser
 
 EVERYBODY = frozenset(Role)
-OFFICE = frozenset({Role.OWNER, Role.SALESPERSON, Role.SCHEDULER, Role.BOOKKEEPER})
 
 ACTIONS: dict[str, frozenset[Role]] = {
     "home.read": EVERYBODY,
@@ -43,14 +40,6 @@ ACTIONS: dict[str, frozenset[Role]] = {
 
 PUBLIC = "public"
 """Policy of the few views that anybody may open without signing in."""
-
-
-class VisibleManager(Protocol[M]):
-    """The manager of a protected model: it knows what each person may know of."""
-
-    def visible_to(self, user: Person) -> models.QuerySet[Any]:
-        """Return the rows that `user` may know of."""
-        ...
 
 
 def allowed(user: Person, action_name: str) -> bool:

@@ -21,6 +21,10 @@ class Role(models.TextChoices):
     BOOKKEEPER = "bookkeeper", "Bookkeeper"
 
 
+OFFICE = frozenset({Role.OWNER, Role.SALESPERSON, Role.SCHEDULER, Role.BOOKKEEPER})
+"""Roles that work in the office and may know of every house."""
+
+
 class UserManager(BaseUserManager["User"]):
     """Makes and finds users by their e-mail address, whatever its capitals."""
 

@@ -1,0 +1,24 @@
+"""``manage.py send_due``: deliver what the outbox holds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from estimates.outbox import outbox_send
+
+
+class Command(BaseCommand):
+    """Delivers due messages once and says how many; run it every minute or so, several at once do no harm."""
+
+    help = "Deliver the messages that are due."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Declare ``--most``."""
+        parser.add_argument("--most", type=int, default=100, help="how many messages to take at most (100)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Deliver and report."""
+        done = outbox_send(most=options["most"])
+        self.stdout.write(f"{done.sent} sent, {done.waiting} to be tried again, {done.given_up} given up")

@@ -1,0 +1,252 @@
+"""Money as whole cents: one rounding rule, for one line or a million.
+
+The rule is half up in magnitude: a half cent goes away from zero (2.665 becomes 2.67, -2.665 becomes -2.67). Quantities
+come in thousandths of their unit and rates in ten-thousandths of a dollar, so a line is a product of whole numbers and
+no binary fraction is ever rounded. Each line is rounded once; totals are sums of rounded lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+Whole = NDArray[np.int64]
+Weight = int | float | Decimal | Fraction
+
+LARGEST = 2**63 - 1
+"""Largest amount that both databases and an int64 column hold. [cents]"""
+
+THOUSANDTHS = 1_000
+"""Parts of a unit in which quantities are given."""
+
+TEN_THOUSANDTHS = 10_000
+"""Parts of a dollar in which rates are given."""
+
+LINE_PARTS_PER_CENT = THOUSANDTHS * TEN_THOUSANDTHS // 100
+
+
+class MoneyError(ValueError):
+    """An amount, rate or quantity that cannot be turned into cents; the text says what to enter."""
+
+
+def _whole(name: str, value: Any) -> int | Whole:
+    """Return `value` as int or int64 array; floats, truth values and numbers beyond int64 are refused by name."""
+    if isinstance(value, np.ndarray):
+        if value.dtype.kind not in "iu":
+            raise MoneyError(f"{name} holds {value.dtype} values. Enter whole numbers (an integer array).")
+        if value.size and (int(value.max()) > LARGEST or int(value.min()) < -LARGEST):
+            raise MoneyError(f"{name} holds a number beyond {LARGEST}. Enter smaller numbers.")
+        return value.astype(np.int64)
+    if isinstance(value, bool | np.bool_) or not isinstance(value, int | np.integer):
+        raise MoneyError(f"{name} is {value!r}. Enter a whole number.")
+    if abs(int(value)) > LARGEST:
+        raise MoneyError(f"{name} is {value}, beyond {LARGEST}. Enter a smaller number.")
+    return int(value)
+
+
+@overload
+def round_half_up(numerator: int, denominator: int) -> int: ...
+@overload
+def round_half_up(numerator: Whole, denominator: int) -> Whole: ...
+def round_half_up(numerator: int | Whole, denominator: int) -> int | Whole:
+    """Return numerator / denominator as the nearest whole number, halves away from zero.
+
+    Parameters
+    ----------
+    numerator : int or integer array of any shape.
+    denominator : int > 0.
+
+    Returns
+    -------
+    int, or an int64 array of the same shape.
+
+    Raises
+    ------
+    MoneyError : a value is not whole, the denominator is not positive, or the number is beyond int64.
+
+    Notes
+    -----
+    sign(n) * floor((|n| + floor(d / 2)) / d), in integers throughout. For an odd d no exact half exists, and the
+    dropped half of d changes nothing.
+
+    Examples
+    --------
+    >>> round_half_up(2665, 10), round_half_up(-2665, 10), round_half_up(2664, 10)
+    (267, -267, 266)
+    >>> round_half_up(np.array([5, 15, -5]), 10)
+    array([ 1,  2, -1])
+    """
+    top = _whole("numerator", numerator)
+    if isinstance(denominator, bool) or not isinstance(denominator, int) or not 0 < denominator <= LARGEST:
+        raise MoneyError(f"denominator is {denominator!r}. Enter a whole number above 0.")
+    half = denominator // 2
+    if isinstance(top, int):
+        size = (abs(top) + half) // denominator
+        return -size if top < 0 else size
+    # |n| + d/2 could pass the end of int64 although the quotient fits: divide first, then look at the remainder.
+    quotient, remainder = np.divmod(np.abs(top), denominator)
+    return np.asarray(np.sign(top) * (quotient + (remainder >= denominator - half)), dtype=np.int64)
+
+
+@overload
+def line_cents(quantity_thousandths: int, rate_ten_thousandths: int) -> int: ...
+@overload
+def line_cents(quantity_thousandths: Whole, rate_ten_thousandths: int | Whole) -> Whole: ...
+@overload
+def line_cents(quantity_thousandths: int, rate_ten_thousandths: Whole) -> Whole: ...
+def line_cents(quantity_thousandths: int | Whole, rate_ten_thousandths: int | Whole) -> int | Whole:
+    """Return what a line costs. [cents]
+
+    Parameters
+    ----------
+    quantity_thousandths : int or integer array; quantity in thousandths of its unit.
+    rate_ten_thousandths : int or integer array that broadcasts against it; rate in 1/10,000 dollar per unit.
+
+    Returns
+    -------
+    int, or an int64 array of the broadcast shape. [cents]
+
+    Raises
+    ------
+    MoneyError : a value is not whole, or quantity times rate is beyond int64 (92 thousand million dollars).
+
+    Examples
+    --------
+    10.5 ft2 at $4.25 is 44.625, a tie on purpose:
+
+    >>> line_cents(10_500, 42_500)
+    4463
+    >>> line_cents(np.array([10_500, -10_500, 0]), 42_500)
+    array([ 4463, -4463,     0])
+    """
+    quantity = _whole("quantity_thousandths", quantity_thousandths)
+    rate = _whole("rate_ten_thousandths", rate_ten_thousandths)
+    if isinstance(quantity, int) and isinstance(rate, int):
+        product = quantity * rate
+        if abs(product) > LARGEST:
+            raise _too_large()
+        return round_half_up(product, LINE_PARTS_PER_CENT)
+    sizes = np.abs(np.asarray(rate, dtype=np.int64))
+    room = np.where(sizes > 0, LARGEST // np.maximum(sizes, 1), LARGEST)
+    if bool(np.any(np.abs(np.asarray(quantity, dtype=np.int64)) > room)):
+        raise _too_large()
+    products: Whole = np.asarray(np.multiply(quantity, rate, dtype=np.int64))
+    return round_half_up(products, LINE_PARTS_PER_CENT)
+
+
+def _too_large() -> MoneyError:
+    return MoneyError(
+        f"quantity_thousandths times rate_ten_thousandths is beyond {LARGEST}. Enter a smaller quantity or rate."
+    )
+
+
+def share_cents(total_cents: int, weights: Sequence[Weight]) -> list[int]:
+    """Share an amount by weight so that the shares sum to it exactly (largest remainder).
+
+    Parameters
+    ----------
+    total_cents : the amount; may be negative. [cents]
+    weights : one weight per share, each finite and >= 0, not all 0 unless the amount is 0. Floats are taken at their
+        exact binary value.
+
+    Returns
+    -------
+    list of int, one per weight. [cents] Each share differs from its exact value by less than one cent. Equal remainders
+    are served from the first on, so the result depends on nothing but the input.
+
+    Raises
+    ------
+    MoneyError : the amount is not whole, a weight is negative or not a number, or there is nothing to share by.
+
+    Examples
+    --------
+    >>> share_cents(100, [1, 1, 1])
+    [34, 33, 33]
+    >>> share_cents(-100, [1, 2])
+    [-33, -67]
+    """
+    total = _whole("total_cents", total_cents)
+    if not isinstance(total, int):
+        raise MoneyError("total_cents is an array. Enter one whole number.")
+    exact = [_weight(index, weight) for index, weight in enumerate(weights)]
+    whole = sum(exact, Fraction(0))
+    if whole == 0:
+        if total == 0:
+            return [0] * len(exact)
+        raise MoneyError("weights sum to 0. Enter at least one weight above 0.")
+    parts = [abs(total) * weight / whole for weight in exact]
+    shares = [int(part) for part in parts]
+    left = abs(total) - sum(shares)
+    order = sorted(range(len(parts)), key=lambda index: (shares[index] - parts[index], index))
+    for index in order[:left]:
+        shares[index] += 1
+    return [-share for share in shares] if total < 0 else shares
+
+
+def _weight(index: int, weight: Weight) -> Fraction:
+    try:
+        exact = Fraction(weight)
+    except (TypeError, ValueError, OverflowError):  # text, NaN, infinity
+        raise MoneyError(f"weights[{index}] is {weight!r}. Enter a number of 0 or more.") from None
+    if exact < 0:
+        raise MoneyError(f"weights[{index}] is {weight!r}. Enter a number of 0 or more.")
+    return exact
+
+
+def to_cents(amount: Decimal) -> int:
+    """Return a dollar amount as cents; nothing is rounded here.
+
+    Raises
+    ------
+    MoneyError : the amount is no Decimal, is not finite, has more than two decimals, or is beyond int64 cents.
+
+    Examples
+    --------
+    >>> to_cents(Decimal("44.63")), to_cents(Decimal("-5"))
+    (4463, -500)
+    """
+    if not isinstance(amount, Decimal):
+        raise MoneyError(f'The amount is {amount!r}. Enter a Decimal made from text, such as Decimal("44.63").')
+    if not amount.is_finite():
+        raise MoneyError(f"The amount is {amount}. Enter dollars and cents, such as 44.63.")
+    exact = Fraction(amount) * 100
+    if exact.denominator != 1:
+        raise MoneyError(f"The amount {amount} has parts of a cent. Enter at most two decimals.")
+    if abs(exact.numerator) > LARGEST:
+        raise MoneyError(f"The amount {amount} is too large. Enter less than {LARGEST // 100:,} dollars.")
+    return exact.numerator
+
+
+def from_cents(cents: int) -> Decimal:
+    """Return cents as dollars with exactly two decimals.
+
+    Examples
+    --------
+    >>> from_cents(4463)
+    Decimal('44.63')
+    """
+    whole = _whole("cents", cents)
+    if not isinstance(whole, int):
+        raise MoneyError("cents is an array. Enter one whole number.")
+    digits = tuple(int(digit) for digit in str(abs(whole)))
+    return Decimal((int(whole < 0), digits, -2))
+
+
+def format_money(cents: int) -> str:
+    """Return an amount as people read it; the same on page, paper, mail and export.
+
+    Examples
+    --------
+    >>> format_money(123450), format_money(-5), format_money(0)
+    ('$1,234.50', '-$0.05', '$0.00')
+    """
+    whole = _whole("cents", cents)
+    if not isinstance(whole, int):
+        raise MoneyError("cents is an array. Enter one whole number.")
+    dollars, rest = divmod(abs(whole), 100)
+    return f"{'-' if whole < 0 else ''}${dollars:,}.{rest:02d}"
