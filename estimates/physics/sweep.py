@@ -1,0 +1,308 @@
+"""Exact areas of overlapping flat shapes: a sweep that cuts the plane into trapezoids.
+
+A wall is many shapes on one face: studs, plates, openings, zones, braces. Each has a kind, and where shapes overlap the
+stronger kind wins. The sweep cuts everything at every corner and crossing into upright strips and each strip into
+trapezoids of one kind, so that areas add up to the whole by construction of the plane, not by bookkeeping.
+"""
+
+from __future__ import annotations
+
+import bisect
+import itertools
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+Point = tuple[float, float]
+Polygon = tuple[Point, ...]
+
+NEAR = 1e-9
+"""Lengths closer than this are the same place. [same unit as the shapes]"""
+
+HAIR = 1e-6
+"""Corners on one upright line closer than this are drawn as one. [same unit as the shapes]"""
+
+DIGITS = 10
+"""Decimals to which corners and crossings are kept, one more than NEAR."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A simple polygon and the kind of thing it is."""
+
+    kind: str
+    polygon: Polygon
+
+
+@dataclass(frozen=True, slots=True)
+class Trapezoid:
+    """A piece of one kind between two upright lines; lower and upper edge are straight.
+
+    `kinds` holds every kind whose shape covers it, `kind` the strongest.
+    """
+
+    strip: int
+    x0: float
+    x1: float
+    low0: float
+    low1: float
+    high0: float
+    high1: float
+    kind: str
+    kinds: frozenset[str]
+
+    @property
+    def area(self) -> float:
+        """Area. [square of the unit of the shapes]"""
+        return 0.5 * (self.x1 - self.x0) * (self.high0 - self.low0 + self.high1 - self.low1)
+
+    @property
+    def polygon(self) -> Polygon:
+        """Its corners, counter-clockwise from the lower left."""
+        return ((self.x0, self.low0), (self.x1, self.low1), (self.x1, self.high1), (self.x0, self.high0))
+
+
+def rectangle(kind: str, x0: float, y0: float, x1: float, y1: float) -> Shape:
+    """An upright rectangle."""
+    return Shape(kind, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
+
+
+def polygon_area(polygon: Polygon) -> float:
+    """Area of a simple polygon, whichever way it turns.
+
+    Examples
+    --------
+    >>> polygon_area(((0, 0), (4, 0), (4, 3)))
+    6.0
+    """
+    turns = zip(polygon, polygon[1:] + polygon[:1], strict=True)
+    return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in turns)) / 2.0
+
+
+def clip_below(polygon: Polygon, y: float) -> Polygon:
+    """The part of a polygon under a level line."""
+    kept: list[Point] = []
+    for (x0, y0), (x1, y1) in zip(polygon, polygon[1:] + polygon[:1], strict=True):
+        if y0 <= y:
+            kept.append((x0, y0))
+        if (y0 - y) * (y1 - y) < 0:
+            kept.append((x0 + (x1 - x0) * (y - y0) / (y1 - y0), y))
+    return tuple(kept)
+
+
+_Edge = tuple[float, float, float, float]
+
+
+def _edges(polygon: Polygon) -> list[_Edge]:
+    """Edges that are not upright, each from left to right."""
+    found = []
+    # Rounded far below anything measured, so that corners meant to be one place are one place.
+    ring = [(round(x, DIGITS), round(y, DIGITS)) for x, y in polygon]
+    for (x0, y0), (x1, y1) in zip(ring, ring[1:] + ring[:1], strict=True):
+        if abs(x1 - x0) > NEAR:
+            found.append((x0, y0, x1, y1) if x0 < x1 else (x1, y1, x0, y0))
+    return found
+
+
+def _at(edge: _Edge, x: float) -> float:
+    x0, y0, x1, y1 = edge
+    if y0 == y1 or x <= x0:
+        return y0
+    return y1 if x >= x1 else round(y0 + (y1 - y0) * (x - x0) / (x1 - x0), DIGITS)
+
+
+def _crossings(edges: Sequence[_Edge]) -> list[float]:
+    """Where a sloping edge crosses another edge. Level edges never cross each other, so most walls have none."""
+    sloping = [edge for edge in edges if edge[1] != edge[3]]
+    found = []
+    for one in sloping:
+        for other in edges:
+            left, right = max(one[0], other[0]), min(one[2], other[2])
+            if one is other or right - left <= NEAR:
+                continue
+            gap_left, gap_right = _at(one, left) - _at(other, left), _at(one, right) - _at(other, right)
+            if gap_left * gap_right < 0:
+                found.append(round(left + (right - left) * gap_left / (gap_left - gap_right), DIGITS))
+    return found
+
+
+def cut(domain: Polygon, shapes: Iterable[Shape], strength: Sequence[str]) -> list[Trapezoid]:
+    """Cut `domain` into trapezoids, each with the strongest kind that covers it.
+
+    Parameters
+    ----------
+    domain : simple polygon; nothing outside it counts. [any unit of length]
+    shapes : simple polygons, which may overlap each other and reach beyond the domain.
+    strength : kinds from strongest to weakest; a kind not listed marks its trapezoids (`kinds`) but never wins. What
+        no listed kind covers has kind "".
+
+    Returns
+    -------
+    Trapezoids from left to right and from bottom to top. Their areas sum to the area of the domain.
+
+    Notes
+    -----
+    Upright lines through every corner and every crossing make strips in which edges keep their order; the sweep counts,
+    from bottom to top, which shapes are open. Equations of edges are evaluated the same way on both sides of an
+    upright line, so neighbouring trapezoids share their corners to the last bit.
+
+    Examples
+    --------
+    >>> parts = cut(((0, 0), (4, 0), (4, 2), (0, 2)), [rectangle("stud", 1, 0, 2, 2)], ["stud"])
+    >>> [(part.kind, part.area) for part in parts]
+    [('', 2.0), ('stud', 2.0), ('', 4.0)]
+    """
+    marked = [("", _edges(domain))] + [(shape.kind, _edges(shape.polygon)) for shape in shapes]
+    every = [edge for _, edges in marked for edge in edges]
+    left, right = min(x for x, _ in domain), max(x for x, _ in domain)
+    places = sorted(x for x in {x for edge in every for x in (edge[0], edge[2])} | set(_crossings(every)))
+    lines: list[float] = []
+    for x in places:
+        if left - NEAR <= x <= right + NEAR and (not lines or x - lines[-1] > NEAR):
+            lines.append(x)
+    parts: list[Trapezoid] = []
+    for strip, (found, x0, x1) in enumerate(zip(_by_strip(marked, lines), lines, lines[1:], strict=False)):
+        parts.extend(_cut_strip(strip, x0, x1, found, strength))
+    return parts
+
+
+_Crossing = tuple[int, str, _Edge]
+
+
+def _by_strip(marked: Sequence[tuple[str, list[_Edge]]], lines: Sequence[float]) -> list[list[_Crossing]]:
+    """The edges that cross each strip, with the shape they belong to: most shapes cross only a few strips."""
+    found: list[list[_Crossing]] = [[] for _ in lines[1:]]
+    for index, (kind, edges) in enumerate(marked):
+        for edge in edges:
+            first = bisect.bisect_left(lines, edge[0] - NEAR)
+            last = bisect.bisect_left(lines, edge[2] - NEAR)
+            for strip in range(first, min(last, len(found))):
+                found[strip].append((index, kind, edge))
+    return found
+
+
+def _cut_strip(
+    strip: int, x0: float, x1: float, found: Sequence[_Crossing], strength: Sequence[str]
+) -> Iterable[Trapezoid]:
+    crossing = [(index, kind, _at(edge, x0), _at(edge, x1)) for index, kind, edge in found]
+    crossing.sort(key=lambda c: (c[0], c[2] + c[3]))
+    events = []
+    turn, previous = 0, -1
+    for index, kind, y0, y1 in crossing:
+        # Edges of a simple polygon alternate: enter, leave, enter, leave. Leaving sorts first at one height.
+        turn = turn + 1 if index == previous else 0
+        previous = index
+        events.append((y0 + y1, turn % 2 == 0, y0, y1, index, kind))
+    events.sort()
+    open_kinds: dict[str, int] = defaultdict(int)
+    inside = False
+    below: tuple[float, float] | None = None
+    for _, entering, y0, y1, index, kind in events:
+        if inside and below is not None and (y0 - below[0] > NEAR or y1 - below[1] > NEAR):
+            kinds = frozenset(name for name, count in open_kinds.items() if count)
+            strongest = next((name for name in strength if name in kinds), "")
+            yield Trapezoid(strip, x0, x1, below[0], below[1], y0, y1, strongest, kinds)
+            below = (y0, y1)
+        elif below is None or not inside:
+            below = (y0, y1)
+        if index == 0:
+            inside, below = entering, (y0, y1)
+        else:
+            open_kinds[kind] += 1 if entering else -1
+
+
+def touching(parts: Sequence[Trapezoid], join: Callable[[Trapezoid, Trapezoid], bool]) -> list[list[Trapezoid]]:
+    """Groups of trapezoids that touch along more than a point where `join(lower or left, upper or right)` allows it"""
+    parent = list(range(len(parts)))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    by_strip: dict[int, list[int]] = defaultdict(list)
+    for i, part in enumerate(parts):
+        by_strip[part.strip].append(i)
+    for strip, members in by_strip.items():
+        for i, j in itertools.pairwise(members):
+            a, b = parts[i], parts[j]
+            touches = abs(a.high0 - b.low0) <= NEAR and abs(a.high1 - b.low1) <= NEAR
+            if touches and join(a, b):
+                parent[root(i)] = root(j)
+        for i in members:
+            for j in by_strip.get(strip + 1, ()):
+                a, b = parts[i], parts[j]
+                shared = min(a.high1, b.high0) - max(a.low1, b.low0)
+                if abs(a.x1 - b.x0) <= NEAR and shared > NEAR and join(a, b):
+                    parent[root(i)] = root(j)
+    groups: dict[Hashable, list[Trapezoid]] = defaultdict(list)
+    for i, part in enumerate(parts):
+        groups[root(i)].append(part)
+    return list(groups.values())
+
+
+def outline(parts: Sequence[Trapezoid]) -> Polygon:
+    """The outer boundary of trapezoids that form one piece, counter-clockwise.
+
+    Notes
+    -----
+    Each trapezoid gives its four directed edges; upright edges are cut at every corner on their line, and an edge that
+    stands in both directions is inside the piece and drops out. What is left is followed round, the longest ring wins
+    (a piece with a hole in it has a second, inner ring).
+    """
+    corners = _corners_by_line(parts)
+    edges: dict[tuple[Point, Point], int] = defaultdict(int)
+    for part in parts:
+        ring = tuple((x, corners[x][y]) for x, y in part.polygon)
+        for (xa, ya), (xb, yb) in zip(ring, ring[1:] + ring[:1], strict=True):
+            stops = [ya, yb]
+            if xa == xb:
+                between = sorted({y for y in corners[xa].values() if min(ya, yb) < y < max(ya, yb)})
+                stops = [ya, *(between if ya < yb else reversed(between)), yb]
+            for y0, y1 in itertools.pairwise(stops):
+                start, end = (xa, y0), (xb, y1)
+                if start == end:
+                    continue
+                if edges.get((end, start)):
+                    edges[(end, start)] -= 1
+                else:
+                    edges[(start, end)] += 1
+    following: dict[Point, list[Point]] = defaultdict(list)
+    for (start, end), count in edges.items():
+        following[start].extend([end] * count)
+    rings: list[Polygon] = []
+    for start in list(following):
+        while following[start]:
+            ring_points = [start]
+            place = following[start].pop()
+            while place != start and following[place]:
+                ring_points.append(place)
+                place = following[place].pop()
+            rings.append(tuple(ring_points))
+    return _without_straight_corners(max(rings, key=polygon_area))
+
+
+def _corners_by_line(parts: Sequence[Trapezoid]) -> dict[float, dict[float, float]]:
+    """For each upright line: height -> height with those a hair apart made one (a steep edge magnifies rounding)."""
+    heights: dict[float, set[float]] = defaultdict(set)
+    for part in parts:
+        for x, y in part.polygon:
+            heights[x].add(y)
+    merged: dict[float, dict[float, float]] = {}
+    for x, found in heights.items():
+        merged[x] = {}
+        last = -float("inf")
+        for y in sorted(found):
+            last = last if y - last <= HAIR else y
+            merged[x][y] = last
+    return merged
+
+
+def _without_straight_corners(ring: Polygon) -> Polygon:
+    kept = []
+    for before, here, after in zip(ring[-1:] + ring[:-1], ring, ring[1:] + ring[:1], strict=True):
+        turn = (here[0] - before[0]) * (after[1] - here[1]) - (here[1] - before[1]) * (after[0] - here[0])
+        if abs(turn) > NEAR:
+            kept.append(here)
+    return tuple(kept)
