@@ -1,0 +1,248 @@
+"""What a measured house needs: foam, mixes, holes, bags, hours - counted from the laid-out bays.
+
+Three volumes, never mixed up: *fill* is the room there is (cavity less old insulation), *required* is what has to be
+mixed (fill and waste), *water* is what the wall must dry out. Walls carry unrounded mixes; whole mixes and bags are
+rounded once for a job, in `estimates.pricing`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from estimates.house import (
+    Access,
+    AtticRecord,
+    Closure,
+    FillMaterial,
+    HouseRecord,
+    LeakSiteRecord,
+    OptionRecord,
+    WallRecord,
+    framing_ends,
+)
+from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out
+from estimates.pricebook import CoverageRow, FactRow, FoamProduct, LooseProduct, PriceBook
+
+SASH_POCKETS_BEFORE = 1950
+"""Double-hung windows of houses built before this year are taken to have sash-weight pockets."""
+
+SASH_POCKET_IN = 2.5
+"""Width of such a pocket on each side. [in] Common practice, no source."""
+
+R_PER_IN_IN_PLACE = {
+    FillMaterial.GLASS_BATT: 3.2,
+    FillMaterial.ROCK_WOOL_BATT: 3.3,
+    FillMaterial.LOOSE_CELLULOSE: 3.5,
+    FillMaterial.LOOSE_GLASS: 2.5,
+    FillMaterial.LOOSE_ROCK_WOOL: 2.9,
+}
+"""R per inch used only to *estimate* what lies in an attic or wall now; never printed as a product's R-value. [R/in]
+From memory, unconfirmed: usual handbook figures for settled fill."""
+
+
+@dataclass(frozen=True, slots=True)
+class WallTakeoff:
+    """One wall. Areas in ft2, volumes in ft3; `mixes` is unrounded. A wall with `stops` is not priced."""
+
+    wall: WallRecord
+    layout: WallLayout
+    fill_ft3: float
+    required_ft3: float
+    mixes: float
+    water_lb: float
+    foam_in: float
+    fact: FactRow | None
+    plugs: int
+    cladding_lift_ft: float
+    closing_ft: float
+    stops: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def priced(self) -> bool:
+        """Whether the wall may enter a price."""
+        return not self.stops
+
+    @property
+    def reachable_bays(self) -> int:
+        """Bays to fill."""
+        return sum(bay.reachable for bay in self.layout.bays)
+
+
+@dataclass(frozen=True, slots=True)
+class AtticTakeoff:
+    """One attic. What is bought is `row`, the added R by the product's own table; the old fill is an estimate."""
+
+    attic: AtticRecord
+    existing_r: float
+    row: CoverageRow | None
+    bags: float
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeakTakeoff:
+    """One leak site: hours and material dollars from the price book."""
+
+    site: LeakSiteRecord
+    hours: float
+    material_dollars: float
+
+
+@dataclass(frozen=True, slots=True)
+class Takeoff:
+    """A house, counted."""
+
+    walls: tuple[WallTakeoff, ...]
+    attics: tuple[AtticTakeoff, ...]
+    leaks: tuple[LeakTakeoff, ...]
+
+    def chosen(self, option: OptionRecord) -> Takeoff:
+        """The part of it that an option holds."""
+        return Takeoff(
+            tuple(w for w in self.walls if option.wall_ids is None or w.wall.id in option.wall_ids),
+            tuple(a for a in self.attics if option.attic_ids is None or a.attic.id in option.attic_ids),
+            tuple(s for s in self.leaks if option.leak_ids is None or s.site.id in option.leak_ids),
+        )
+
+    @property
+    def priced_walls(self) -> tuple[WallTakeoff, ...]:
+        """Walls that may be injected."""
+        return tuple(wall for wall in self.walls if wall.priced)
+
+
+def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL) -> Takeoff:
+    """Count everything a house needs.
+
+    Parameters
+    ----------
+    house : the measured house.
+    book : products and rates.
+    tool : nozzle and reach of the crew. [in]
+
+    Returns
+    -------
+    Takeoff, in the order of the record.
+
+    Examples
+    --------
+    >>> from estimates.pricebook import load_book
+    >>> wall = WallRecord(id="w", name="North", length_ft=8.0, height_ft=8.09375)
+    >>> counted = wall_take_off(wall, load_book("standard"), year_built=1960)
+    >>> round(counted.fill_ft3, 3), round(counted.required_ft3, 3), round(counted.mixes, 4)
+    (16.04, 17.163, 0.7151)
+    """
+    return Takeoff(
+        tuple(wall_take_off(wall, book, tool, year_built=house.year_built) for wall in house.walls),
+        tuple(attic_take_off(attic, book.loose_fill) for attic in house.attics),
+        tuple(leak_take_off(site, book) for site in house.leak_sites),
+    )
+
+
+@lru_cache(maxsize=4096)
+def wall_layout(wall: WallRecord, tool: ToolRecord, sash_pocket_in: float) -> WallLayout:
+    """The layout of a wall, kept: drawing, takeoff and papers ask for the same one."""
+    return lay_out(wall, tool, sash_pocket_in=sash_pocket_in)
+
+
+def wall_take_off(
+    wall: WallRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL, *, year_built: int
+) -> WallTakeoff:
+    """Count one wall: see `take_off`.
+
+    Notes
+    -----
+    Old insulation is squeezed, not removed: where it covers the cavity face the foam gets depth - t_c, elsewhere the
+    full depth. fill = cavity x ((1 - c) + c (depth - t_c) / depth); required = fill x (1 + waste);
+    water = fill x (wet - dry).
+    """
+    foam = book.foam
+    layout = wall_layout(wall, tool, SASH_POCKET_IN if year_built < SASH_POCKETS_BEFORE else 0.0)
+    share, foam_in = _room_share(wall)
+    fill = layout.volume_ft3 * share
+    required = fill * (1.0 + foam.waste)
+    left, right = framing_ends(wall)
+    closings = [line.closure for line in wall.floor_lines] + [wall.sill, wall.top]
+    rows = max((hole.row for bay in layout.bays for hole in bay.holes), default=0)
+    return WallTakeoff(
+        wall=wall,
+        layout=layout,
+        fill_ft3=fill,
+        required_ft3=required,
+        mixes=required / foam.yield_ft3,
+        water_lb=fill * (foam.wet_lb_ft3 - foam.dry_lb_ft3),
+        foam_in=foam_in,
+        fact=fact_row(foam, foam_in),
+        plugs=layout.hole_count,
+        cladding_lift_ft=rows * (right - left) / 12.0 if wall.access is Access.LIFT_CLADDING else 0.0,
+        closing_ft=closings.count(Closure.BLOCKED_BY_US) * (right - left) / 12.0,
+        stops=tuple(_wall_stops(wall, layout, foam, foam_in)),
+        warnings=layout.warnings,
+    )
+
+
+def fact_row(foam: FoamProduct, thickness_in: float) -> FactRow | None:
+    """The fact-sheet row that papers may print: the largest listed thickness not above the installed one."""
+    listed = [row for row in foam.facts if row.thickness_in <= thickness_in + 1e-9]
+    return max(listed, key=lambda row: row.thickness_in) if listed else None
+
+
+def _room_share(wall: WallRecord) -> tuple[float, float]:
+    """Share of the cavity the foam can fill, and its least thickness. [1, in]"""
+    old = wall.existing_fill
+    if old is None:
+        return 1.0, wall.depth_in
+    thin = max(0.0, wall.depth_in - old.compressed_in)
+    return (
+        1.0 - old.covered_share
+    ) + old.covered_share * thin / wall.depth_in, thin if old.covered_share else wall.depth_in
+
+
+def _wall_stops(wall: WallRecord, layout: WallLayout, foam: FoamProduct, foam_in: float) -> list[str]:
+    stops = [f"escape path: {place} is open; close it or record how it is closed" for place in layout.escapes]
+    if foam_in < foam.least_thickness_in:
+        stops.append(
+            f"not worth filling: {foam_in:.2f} in left beside the old insulation, the product needs "
+            f"{foam.least_thickness_in:g} in"
+        )
+    if layout.volume_ft3 <= 0:
+        stops.append("no bay that can be reached")
+    return stops
+
+
+def attic_take_off(attic: AtticRecord, product: LooseProduct) -> AtticTakeoff:
+    """Count one attic: the smallest listed R that reaches the target over an estimate of what lies there."""
+    existing = 0.0
+    if attic.existing_material is not None:
+        existing = R_PER_IN_IN_PLACE[attic.existing_material] * attic.existing_depth_in
+    missing = attic.target_r - existing
+    if missing <= 0:
+        note = f"{attic.name}: already at about R-{existing:.0f}, nothing to add"
+        return AtticTakeoff(attic, existing, None, 0.0, (note,))
+    warnings = []
+    row = next((row for row in product.coverage if row.r >= missing - 1e-9), None)
+    if row is None:
+        row = product.coverage[-1]
+        warnings.append(
+            f"{attic.name}: the table ends at R-{row.r:g}; the target of R-{attic.target_r:g} is not reached"
+        )
+    return AtticTakeoff(attic, existing, row, attic.area_ft2 * row.bags_per_1000_ft2 / 1000.0, tuple(warnings))
+
+
+def leak_take_off(site: LeakSiteRecord, book: PriceBook) -> LeakTakeoff:
+    """Hours and material of one leak site."""
+    work = book.leak(site.kind)
+    return LeakTakeoff(site, site.quantity * work.hours, site.quantity * work.material)
+
+
+def whole_units(unrounded: float) -> int:
+    """Whole mixes or bags to buy; a hair over a whole number from adding fractions does not buy another one.
+
+    Examples
+    --------
+    >>> whole_units(3.0000000000004), whole_units(3.01), whole_units(0.0)
+    (3, 4, 0)
+    """
+    return math.ceil(unrounded - 1e-9)

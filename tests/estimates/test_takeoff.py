@@ -1,0 +1,92 @@
+"""Takeoff of one wall and one attic against a hand calculation."""
+
+from __future__ import annotations
+
+import pytest
+
+from estimates.house import AtticRecord, Condition, ExistingFillRecord, FillMaterial, OpeningRecord, WallRecord
+from estimates.pricebook import PriceBook, load_book
+from estimates.takeoff import attic_take_off, fact_row, wall_take_off, whole_units
+
+
+@pytest.fixture(scope="module")
+def book() -> PriceBook:
+    return load_book("standard")
+
+
+def wall(**changes: object) -> WallRecord:
+    return WallRecord(id="n", name="North", length_ft=8.0, height_ft=97.125 / 12, **changes)  # type: ignore[arg-type]
+
+
+def test_hand_calculation_of_a_plain_8_ft_wall(book: PriceBook) -> None:
+    # D, by hand: bays 13.75 + 4 x 14.5 + 13.75 in clear, 92.625 high, 3.5 deep; waste 7 %, 24 ft3 a mix, wet 5.0 and
+    # dry 2.07 lb/ft3 (the demo price book).
+    counted = wall_take_off(wall(), book, year_built=1960)
+    cavity = (13.75 * 2 + 14.5 * 4) * 92.625 * 3.5 / 1728
+    assert counted.layout.volume_ft3 == pytest.approx(cavity, rel=1e-12)
+    assert counted.fill_ft3 == pytest.approx(cavity, rel=1e-12)
+    assert counted.required_ft3 == pytest.approx(cavity * 1.07, rel=1e-12)
+    assert counted.mixes == pytest.approx(cavity * 1.07 / 24, rel=1e-12)
+    assert counted.water_lb == pytest.approx(cavity * (5.0 - 2.07), rel=1e-12)
+    # Three rows of one hole in six bays; every row lifts one course over the whole wall.
+    assert counted.plugs == 18
+    assert counted.cladding_lift_ft == pytest.approx(3 * 8.0)
+
+
+def test_old_batts_leave_foam_beside_them_and_full_depth_elsewhere(book: PriceBook) -> None:
+    # D, by hand: 80 % covered, squeezed to 0.75 of 3.5 in: 0.2 + 0.8 x 2.75 / 3.5 of the cavity.
+    old = ExistingFillRecord(
+        material=FillMaterial.ROCK_WOOL_BATT, in_place_in=2.0, compressed_in=0.75, covered_share=0.8
+    )
+    plain = wall_take_off(wall(), book, year_built=1960)
+    counted = wall_take_off(wall(existing_fill=old), book, year_built=1960)
+    assert counted.fill_ft3 == pytest.approx(plain.fill_ft3 * (0.2 + 0.8 * 2.75 / 3.5), rel=1e-12)
+    # The receipt and the papers may name only the row at or under 2.75 in.
+    assert counted.fact is not None
+    assert counted.fact.thickness_in == 2.0
+
+
+def test_full_good_batts_are_not_worth_filling(book: PriceBook) -> None:
+    old = ExistingFillRecord(
+        material=FillMaterial.GLASS_BATT,
+        in_place_in=3.5,
+        compressed_in=3.0,
+        covered_share=1.0,
+        condition=Condition.GOOD,
+    )
+    counted = wall_take_off(wall(existing_fill=old), book, year_built=1960)
+    assert not counted.priced
+    assert "not worth filling" in counted.stops[0]
+
+
+def test_papers_take_the_largest_listed_thickness_not_above_the_installed_one(book: PriceBook) -> None:
+    rows = {thickness: fact_row(book.foam, thickness) for thickness in (0.9, 3.4999, 3.5, 3.55, 9.0)}
+    found = {thickness: row and row.thickness_in for thickness, row in rows.items()}
+    assert found == {0.9: None, 3.4999: 2.0, 3.5: 3.5, 3.55: 3.5, 9.0: 7.25}
+
+
+def test_an_opening_takes_its_area_and_its_framing_from_the_cavity(book: PriceBook) -> None:
+    opening = OpeningRecord(id="A", left_in=30, bottom_in=30, width_in=36, height_in=40)
+    assert (
+        wall_take_off(wall(openings=(opening,)), book, year_built=1960).fill_ft3
+        < wall_take_off(wall(), book, year_built=1960).fill_ft3 - 36 * 40 * 3.5 / 1728
+    )
+
+
+def test_attic_buys_the_smallest_row_that_reaches_the_target(book: PriceBook) -> None:
+    # 1,000 ft2 to R-49 from nothing: 72.6 bags (ENGINE 7, D: 3.6 R/in, 1.6 lb/ft3, 25 lb bag).
+    bare = AtticRecord(id="a", name="Attic", area_ft2=1000.0, target_r=49.0)
+    counted = attic_take_off(bare, book.loose_fill)
+    assert counted.row is not None
+    assert counted.row.r == 49.0
+    assert counted.bags == pytest.approx(72.6)
+    assert whole_units(counted.bags) == 73
+
+
+def test_attic_that_has_enough_buys_nothing_and_one_beyond_the_table_says_so(book: PriceBook) -> None:
+    deep = AtticRecord(
+        id="a", name="Attic", area_ft2=100.0, existing_material=FillMaterial.LOOSE_CELLULOSE, existing_depth_in=16.0
+    )
+    assert attic_take_off(deep, book.loose_fill).row is None
+    greedy = AtticRecord(id="a", name="Attic", area_ft2=100.0, target_r=80.0)
+    assert "not reached" in attic_take_off(greedy, book.loose_fill).warnings[0]
