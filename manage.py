@@ -346,8 +346,7 @@ def install(pip, names, lock):
         progress.close("failed")
         raise (Halt if changing else Untouched)(
             "Cavitybook could not install its packages: pip stopped with code %d. Its last lines:\n  %s\n"
-            "Check the network (or the PIP_* settings of this machine) and start again."
-            % (code, "\n  ".join(last))
+            "Check the network (or the PIP_* settings of this machine) and start again." % (code, "\n  ".join(last))
         )
     progress.close()
 

@@ -1,0 +1,96 @@
+"""What every test shares: no network, one way to ask for an outside program, the browser's settings, the people."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+import pytest_socket
+from hypothesis import settings
+
+# The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
+# nothing in the tests is concurrent with it.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+STRICT = os.environ.get("CAVITYBOOK_STRICT", "").lower() not in ("", "0", "no", "false", "off")
+"""Under CI a missing browser, office or database server is a failure; at a desk it is a skip."""
+
+POSTGRESQL_PLACES = "/usr/lib/postgresql/*/bin"
+
+# A slow machine is not a wrong result, so no example has a time limit; CI tries the same examples every time.
+settings.register_profile("desk", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") or STRICT else "desk")
+
+
+# --- Network ---------------------------------------------------------------------------------------------------------
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Let a test speak to this machine only."""
+    pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+
+
+# --- Outside programs ------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def need() -> Callable[[str | Path | None, str], str]:
+    """Return `need(found, sentence)`: the program that was found; without one the test skips, or fails under CI."""
+
+    def ask(found: str | Path | None, sentence: str) -> str:
+        if found:
+            return str(found)
+        if STRICT:
+            pytest.fail(f"{sentence} (CAVITYBOOK_STRICT is set, so this is a failure)", pytrace=False)
+        pytest.skip(sentence)
+
+    return ask
+
+
+@pytest.fixture(scope="session")
+def chromium(need: Callable[[str | None, str], str]) -> str:
+    """Path of the browser."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    return need(found, "Chromium is not installed: apt-get install chromium")
+
+
+@pytest.fixture(scope="session")
+def libreoffice(need: Callable[[str | None, str], str]) -> str:
+    """Path of LibreOffice."""
+    found = shutil.which("soffice") or shutil.which("libreoffice")
+    return need(found, "LibreOffice is not installed: apt-get install libreoffice-writer libreoffice-calc")
+
+
+@pytest.fixture(scope="session")
+def postgresql(need: Callable[[Path | None, str], str]) -> str:
+    """Folder of the programs of the PostgreSQL server (initdb, pg_ctl, ...), newest version."""
+    on_path = shutil.which("initdb")
+    places = [Path(on_path).parent] if on_path else sorted(Path("/").glob(POSTGRESQL_PLACES.lstrip("/")), key=_version)
+    return need(places[-1] if places else None, "PostgreSQL is not installed: apt-get install postgresql")
+
+
+def _version(place: Path) -> float:
+    """Return the version number in a folder such as postgresql/15/bin."""
+    try:
+        return float(place.parent.name)
+    except ValueError:
+        return 0.0
+
+
+# --- Browser ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any], chromium: str) -> dict[str, Any]:
+    """Start the system's own browser, quiet and without a sandbox (CI runs as root)."""
+    flags = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
+    flags += ["--disable-background-networking", "--disable-component-update", "--disable-sync"]
+    return {**browser_type_launch_args, "executable_path": chromium, "args": flags}
+
+
+# --- People ----------------------------------------------------------------------------------------------------------
