@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from estimates.filing import write_whole
 from estimates.linework import LOOKS, PAPER, TEXT_FONT, Area, Dot, Drawing, Label, Look, Mark, Stroke, hatch_of
 
 if TYPE_CHECKING:
@@ -78,20 +77,6 @@ def keep_png(drawing: Drawing, folder: Path, *, width_in: float, dpi: int = 200)
     if not path.exists():
         write_whole(path, png_bytes(drawing, width_in=width_in, dpi=dpi))
     return path
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file so that nobody ever sees half of it: into a neighbour first, which then takes its name."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise
 
 
 def _check(width_in: float, dpi: int) -> None:

@@ -8,7 +8,7 @@ from PIL import Image
 from estimates.drawing import elevation
 from estimates.house import OpeningRecord, WallRecord
 from estimates.physics.framing import lay_out
-from estimates.picture import keep_png, png_bytes, write_whole
+from estimates.picture import keep_png, png_bytes
 
 WALL = WallRecord(
     id="w",
@@ -67,17 +67,3 @@ def test_a_picture_is_drawn_once_and_kept(drawing, tmp_path):
 def test_sizes_out_of_range_are_refused_by_name(drawing, tmp_path, width_in, dpi, name):
     with pytest.raises(ValueError, match=name):
         keep_png(drawing, tmp_path, width_in=width_in, dpi=dpi)
-
-
-def test_a_write_that_fails_leaves_the_old_file_and_no_other(tmp_path, monkeypatch):
-    target = tmp_path / "paper.docx"
-    write_whole(target, b"old")
-
-    def full(*_: object) -> None:
-        raise OSError("no space")
-
-    monkeypatch.setattr("estimates.picture.os.replace", full)
-    with pytest.raises(OSError, match="no space"):
-        write_whole(target, b"new")
-    assert [path.name for path in tmp_path.iterdir()] == ["paper.docx"]
-    assert target.read_bytes() == b"old"
