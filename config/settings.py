@@ -169,6 +169,7 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 # --- Static files ----------------------------------------------------------------------------------------------------
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)  # whitenoise warns about a folder that is not there
 STATICFILES_DIRS = [BASE_DIR / "config" / "static"]
 # The demo serves files from where they lie, with DEBUG off and nothing collected; production collects and hashes them.
 WHITENOISE_USE_FINDERS = not PRODUCTION

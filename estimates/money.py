@@ -82,7 +82,8 @@ def round_half_up(numerator: int | Whole, denominator: int) -> int | Whole:
     array([ 1,  2, -1])
     """
     top = _whole("numerator", numerator)
-    if isinstance(denominator, bool) or not isinstance(denominator, int) or not 0 < denominator <= LARGEST:
+    below = _whole("denominator", denominator)
+    if not isinstance(below, int) or below <= 0:
         raise MoneyError(f"denominator is {denominator!r}. Enter a whole number above 0.")
     half = denominator // 2
     if isinstance(top, int):

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import os
 import shutil
+import uuid
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 import pytest_socket
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from django.test import Client
+
+    from estimates.models import House, User
 
 # The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
 # nothing in the tests is concurrent with it.
@@ -94,3 +100,81 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any], chromium:
 
 
 # --- People ----------------------------------------------------------------------------------------------------------
+# Named people of one small firm. `stranger` signs in as well, but stands on no crew and may know of nothing.
+
+
+@pytest.fixture
+def person(db: None) -> Callable[..., User]:
+    """Make a user in a role; nobody can sign in with a password unless one is given."""
+
+    from estimates.models import User
+
+    def make(role: str, name: str = "", password: str | None = None) -> User:
+        tag = uuid.uuid4().hex[:8]
+        return User.objects.create_user(
+            email=f"{role}-{tag}@cavitybook.test",
+            full_name=name or f"{role.title()} {tag}",
+            role=role,
+            password=password,
+        )
+
+    return make
+
+
+@pytest.fixture
+def owner(person: Callable[..., User]) -> User:
+    return person("owner", "Odile Marrow")
+
+
+@pytest.fixture
+def salesperson(person: Callable[..., User]) -> User:
+    return person("salesperson", "Selwyn Tarn")
+
+
+@pytest.fixture
+def scheduler(person: Callable[..., User]) -> User:
+    return person("scheduler", "Chesna Dray")
+
+
+@pytest.fixture
+def crew(person: Callable[..., User]) -> User:
+    return person("crew", "Corin Latham")
+
+
+@pytest.fixture
+def bookkeeper(person: Callable[..., User]) -> User:
+    return person("bookkeeper", "Bettany Quill")
+
+
+@pytest.fixture
+def stranger(person: Callable[..., User]) -> User:
+    return person("crew", "Stellan Vey")
+
+
+@pytest.fixture
+def signed_in() -> Callable[[User], Client]:
+    """Give a browser in which somebody is signed in."""
+
+    from django.test import Client
+
+    def browse(user: User) -> Client:
+        client = Client()
+        client.force_login(user)
+        return client
+
+    return browse
+
+
+@pytest.fixture
+def house(db: None) -> House:
+    from estimates.models import House
+
+    return House.objects.create(
+        reference="alder-lane",
+        name="Alder Lane 12",
+        street="12 Alder Lane",
+        town="Fernhollow",
+        state="NY",
+        postal_code="12345",
+        customer_name="Wren Halloran",
+    )

@@ -11,7 +11,7 @@ from django.contrib.auth.forms import AuthenticationForm
 class SignInForm(AuthenticationForm):
     """E-mail address and password; one answer for every failure, so that nobody learns which accounts exist."""
 
-    error_messages = {  # noqa: RUF012 - declared so by the class above
+    error_messages = {
         "invalid_login": "This e-mail address and password do not belong together. Check both and sign in again.",
         "inactive": "This e-mail address and password do not belong together. Check both and sign in again.",
     }

@@ -25,7 +25,9 @@ class ActivityEntry(FrozenModel):
     The row stores a dotted action, never a sentence: sentences are made when the record is shown.
     """
 
-    actor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    actor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     """Nobody when the program acted by itself."""
     at = models.DateTimeField()
     origin = models.CharField(max_length=100, blank=True)

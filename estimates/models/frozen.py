@@ -6,7 +6,6 @@ from typing import Any, NoReturn, TypeVar
 
 from django.db import models
 
-
 M = TypeVar("M", bound=models.Model)
 
 

@@ -70,7 +70,7 @@ class MoneyField(_Field):
 
     def value_to_string(self, obj: models.Model) -> str:
         """Return the amount as text, for serialisation."""
-        value = self.value_from_object(obj)
+        value: Decimal | None = self.value_from_object(obj)
         return "" if value is None else str(value)
 
     def formfield(self, **kwargs: Any) -> forms.Field | None:

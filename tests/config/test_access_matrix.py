@@ -1,0 +1,117 @@
+"""Every URL x every role x the expected answer.
+
+To add a page: add one row to `PAGES`. A URL that is missing here fails `test_every_url_of_the_program_has_a_row`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from estimates import access
+from estimates.models import House, Role, User
+
+SIGN_IN = 302
+"""What somebody who is not signed in gets on a protected page: sent to the sign-in page."""
+
+OWNER, SALES, PLAN, CREW, BOOKS = Role.OWNER, Role.SALESPERSON, Role.SCHEDULER, Role.CREW, Role.BOOKKEEPER
+EVERYBODY = (OWNER, SALES, PLAN, CREW, BOOKS)
+OFFICE = (OWNER, SALES, PLAN, BOOKS)
+
+Arguments = Callable[[House], dict[str, Any]]
+"""Makes the arguments of a URL from the house of the test, for example ``lambda house: {"code": house.code}``."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One URL: its name, who is let in, and what they get."""
+
+    name: str
+    let_in: tuple[Role, ...]
+    method: str = "get"
+    code: int = 200
+    anonymous: int = SIGN_IN
+    refused: int = 403
+    arguments: Arguments = field(default=lambda house: {})
+    wrong_method: bool = False
+    """The page refuses GET with 405 (it changes something)."""
+
+
+PAGES = [
+    Page("estimates-show-home", EVERYBODY),
+    Page("estimates-sign-in", EVERYBODY, anonymous=200, code=302),
+    Page("estimates-sign-out", EVERYBODY, method="post", code=302, wrong_method=True),
+    Page("estimates-show-health", EVERYBODY, anonymous=200),
+]
+
+CASES = [(page, role) for page in PAGES for role in (None, *EVERYBODY)]
+
+
+def url_patterns(patterns: list[Any] | None = None) -> Iterator[URLPattern]:
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(pattern, URLResolver):
+            yield from url_patterns(pattern.url_patterns)
+        else:
+            yield pattern
+
+
+def case_id(value: Any) -> str:
+    return value.name if isinstance(value, Page) else (value or "nobody")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("page", "role"), CASES, ids=case_id)
+def test_each_page_answers_each_role_as_the_table_says(
+    page: Page, role: Role | None, person: Callable[..., User], house: House
+) -> None:
+    client = Client()
+    if role is not None:
+        client.force_login(person(role))
+    response = getattr(client, page.method)(reverse(page.name, kwargs=page.arguments(house)))
+    inside = page.code if role in page.let_in else page.refused
+    expected = page.anonymous if role is None else inside
+    assert response.status_code == expected
+    if role is None and expected == SIGN_IN:
+        assert response.headers["Location"].startswith(reverse("estimates-sign-in"))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("page", [page for page in PAGES if page.wrong_method], ids=case_id)
+def test_a_page_that_changes_something_refuses_get(page: Page, owner: User, house: House) -> None:
+    client = Client()
+    client.force_login(owner)
+    assert client.get(reverse(page.name, kwargs=page.arguments(house))).status_code == 405
+
+
+@pytest.mark.parametrize("page", [page for page in PAGES if page.method == "post"], ids=case_id)
+def test_a_page_that_is_posted_to_is_marked_as_refusing_get(page: Page) -> None:
+    assert page.wrong_method
+
+
+def test_every_url_of_the_program_has_a_row() -> None:
+    assert {pattern.name for pattern in url_patterns()} == {page.name for page in PAGES}
+
+
+def test_every_view_declares_who_may_use_it() -> None:
+    undeclared = [str(pattern.pattern) for pattern in url_patterns() if access.policy_of(pattern.callback) is None]
+    assert undeclared == []
+
+
+def test_only_views_declared_public_can_be_opened_without_signing_in() -> None:
+    opened = {pattern.name for pattern in url_patterns() if not getattr(pattern.callback, "login_required", True)}
+    declared = {pattern.name for pattern in url_patterns() if access.policy_of(pattern.callback) == access.PUBLIC}
+    assert opened == declared
+    assert declared == {page.name for page in PAGES if page.anonymous != SIGN_IN}
+
+
+def test_the_table_lets_in_whom_the_actions_let_in() -> None:
+    for pattern in url_patterns():
+        policy = access.policy_of(pattern.callback)
+        rows = [page for page in PAGES if page.name == pattern.name]
+        wanted = frozenset(EVERYBODY) if policy == access.PUBLIC else access.ACTIONS[str(policy)]
+        assert all(set(row.let_in) == wanted for row in rows), pattern.name

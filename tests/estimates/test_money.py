@@ -1,0 +1,163 @@
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from estimates.money import (
+    LARGEST,
+    MoneyError,
+    format_money,
+    from_cents,
+    line_cents,
+    round_half_up,
+    share_cents,
+    to_cents,
+)
+
+quantities = st.integers(-(10**9), 10**9)
+rates = st.integers(-(10**9), 10**9)
+
+
+# D: exact arithmetic by hand. 10.5 x 4.25 = 44.625; 1 x 2.665 = 2.665; 0.5 x 0.01 = 0.005. Each is a tie.
+@pytest.mark.parametrize(
+    ("quantity", "rate", "cents"),
+    [
+        (10_500, 42_500, 4463),
+        (1_000, 26_650, 267),
+        (-1_000, 26_650, -267),
+        (500, 100, 1),
+        (-500, 100, -1),
+        (499, 100, 0),
+        (0, 10**9, 0),
+    ],
+)
+def test_a_tie_goes_away_from_zero(quantity: int, rate: int, cents: int) -> None:
+    assert line_cents(quantity, rate) == cents
+    assert line_cents(np.array([quantity]), rate).tolist() == [cents]
+
+
+# D: second method is the standard library's decimal arithmetic.
+@given(quantities, rates)
+def test_a_line_equals_the_decimal_library_rounding_half_up(quantity: int, rate: int) -> None:
+    exact = Decimal(quantity) / 1000 * (Decimal(rate) / 10_000) * 100
+    assert line_cents(quantity, rate) == int(exact.quantize(Decimal(1), rounding=ROUND_HALF_UP))
+
+
+@given(st.lists(st.tuples(quantities, rates), min_size=1, max_size=20))
+def test_a_batch_equals_its_lines_one_by_one(pairs: list[tuple[int, int]]) -> None:
+    batch = line_cents(np.array([q for q, _ in pairs]), np.array([r for _, r in pairs]))
+    assert batch.dtype == np.int64
+    assert batch.tolist() == [line_cents(q, r) for q, r in pairs]
+
+
+@given(st.integers(-LARGEST, LARGEST), st.integers(1, LARGEST))
+def test_rounding_is_right_to_the_ends_of_int64(numerator: int, denominator: int) -> None:
+    exact = Fraction(numerator, denominator)
+    size = (abs(exact) + Fraction(1, 2)).__floor__()
+    expected = -size if numerator < 0 else size
+    assert round_half_up(numerator, denominator) == expected
+    assert round_half_up(np.array([numerator]), denominator).tolist() == [expected]
+
+
+def test_quantities_and_rates_broadcast() -> None:
+    assert line_cents(np.array([[1_000], [2_000]]), np.array([10_000, 5_000])).tolist() == [[100, 50], [200, 100]]
+
+
+@pytest.mark.parametrize("rate", [LARGEST, np.array([1, LARGEST])])
+def test_a_product_beyond_int64_is_refused(rate: int | np.ndarray) -> None:
+    with pytest.raises(MoneyError, match="quantity_thousandths times rate_ten_thousandths is beyond"):
+        line_cents(2, rate)
+
+
+def test_the_largest_product_is_still_served() -> None:
+    assert line_cents(1, LARGEST) == line_cents(np.array([1]), LARGEST)[0] == 92233720368548
+
+
+@pytest.mark.parametrize("value", [1.0, True, "1", Decimal(1), np.array([1.5]), np.array([True])])
+def test_what_is_no_whole_number_is_refused_by_name(value: object) -> None:
+    with pytest.raises(MoneyError, match=r"^quantity_thousandths .*Enter"):
+        line_cents(value, 1)  # type: ignore[call-overload]
+
+
+@pytest.mark.parametrize("value", [-(2**63), 2**63, np.array([-(2**63)]), np.array([2**63], dtype=np.uint64)])
+def test_what_does_not_fit_a_column_is_refused(value: int | np.ndarray) -> None:
+    with pytest.raises(MoneyError, match="beyond"):
+        round_half_up(value, 10)
+
+
+@pytest.mark.parametrize("denominator", [0, -1, 1.0, True])
+def test_a_denominator_that_is_not_positive_is_refused(denominator: int) -> None:
+    with pytest.raises(MoneyError, match="denominator"):
+        round_half_up(5, denominator)
+
+
+weights = st.lists(st.integers(0, 10**6) | st.decimals(0, 10**6, places=3) | st.floats(0, 1e6), min_size=1, max_size=12)
+
+
+@given(st.integers(-(10**12), 10**12), weights.filter(lambda ws: sum(map(Fraction, ws)) > 0))
+def test_shares_sum_exactly_and_stay_within_a_cent_of_their_part(total: int, ws: list[int | Decimal | float]) -> None:
+    shares = share_cents(total, ws)
+    whole = sum(map(Fraction, ws))
+    assert sum(shares) == total
+    assert all(abs(s - total * Fraction(w) / whole) < 1 for s, w in zip(shares, ws, strict=True))
+
+
+def test_equal_remainders_are_served_from_the_first_on() -> None:
+    assert share_cents(2, [1, 1, 1]) == [1, 1, 0]
+    assert share_cents(-2, [1, 1, 1]) == [-1, -1, 0]
+
+
+def test_nothing_shared_by_nothing_is_nothing() -> None:
+    assert share_cents(0, [0, 0]) == [0, 0]
+    assert share_cents(0, []) == []
+
+
+@pytest.mark.parametrize(
+    ("ws", "sentence"),
+    [
+        ([0, 0], "weights sum to 0"),
+        ([], "weights sum to 0"),
+        ([1, -1], r"weights\[1\] is -1"),
+        ([float("nan")], r"weights\[0\] is nan"),
+        ([1, float("inf")], r"weights\[1\] is inf"),
+        ([Decimal("NaN")], r"weights\[0\]"),
+        (["x"], r"weights\[0\] is 'x'"),
+    ],
+)
+def test_weights_that_share_nothing_are_refused(ws: list[float], sentence: str) -> None:
+    with pytest.raises(MoneyError, match=sentence):
+        share_cents(10, ws)
+
+
+@given(st.integers(-LARGEST, LARGEST))
+def test_cents_and_dollars_are_two_forms_of_one_amount(cents: int) -> None:
+    dollars = from_cents(cents)
+    assert dollars.as_tuple().exponent == -2
+    assert to_cents(dollars) == cents
+    assert Decimal(format_money(cents).replace("$", "").replace(",", "")) == dollars
+
+
+@pytest.mark.parametrize(
+    "amount", [2.5, 3, "4.00", Decimal("2.665"), Decimal("NaN"), Decimal("Infinity"), Decimal("1e17")]
+)
+def test_an_amount_that_is_no_dollars_and_cents_is_refused(amount: Decimal) -> None:
+    with pytest.raises(MoneyError, match="Enter"):
+        to_cents(amount)
+
+
+@pytest.mark.parametrize(
+    ("cents", "text"),
+    [
+        (123450, "$1,234.50"),
+        (-123450, "-$1,234.50"),
+        (5, "$0.05"),
+        (-5, "-$0.05"),
+        (0, "$0.00"),
+        (10**9, "$10,000,000.00"),
+    ],
+)
+def test_money_is_written_one_way(cents: int, text: str) -> None:
+    assert format_money(cents) == text
