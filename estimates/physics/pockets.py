@@ -212,7 +212,8 @@ def hole_heights(
     -----
     The lowest hole stands at bottom + reach down, the last within the top offset of the top, those between at most
     reach up + reach down apart, evenly. A pocket lower than the least height has one hole in its middle; one in which
-    the lowest hole would already be within the top offset has that hole alone.
+    the lowest hole would already be within the top offset has that hole alone. Two holes keep two diameters between
+    their centres, the lower one giving way.
 
     References
     ----------
@@ -234,6 +235,7 @@ def hole_heights(
     first, last = bottom_in + tool.reach_down_in, top_in - min(offset, tall / 2)
     if first >= last:
         return [last]
+    first = min(first, last - 2 * tool.diameter_in)
     gaps = math.ceil((last - first) / (tool.reach_up_in + tool.reach_down_in) - 1e-9)
     return [first + (last - first) * step / gaps for step in range(gaps + 1)]
 

@@ -199,6 +199,10 @@ class TestHoles:
         assert heights[-1] == 88.125
         assert max(b - a for a, b in itertools.pairwise(heights)) <= 54
 
+    def test_two_holes_never_run_into_each_other(self) -> None:
+        # CP: 37 in tall: the lowest would stand at 30, the last at 31; the lower one gives way by 3 in.
+        assert hole_heights(0.0, 37.0) == [27.0, 31.0]
+
     def test_low_pockets_get_one_hole(self) -> None:
         assert hole_heights(10.0, 15.9) == [pytest.approx(12.95)]
         assert hole_heights(0.0, 20.0) == [14.0]
