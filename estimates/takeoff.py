@@ -15,7 +15,6 @@ from estimates.house import (
     Access,
     AtticRecord,
     Closure,
-    FillMaterial,
     HouseRecord,
     LeakSiteRecord,
     OptionRecord,
@@ -23,6 +22,7 @@ from estimates.house import (
     framing_ends,
 )
 from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out
+from estimates.physics.materials import material
 from estimates.pricebook import CoverageRow, FactRow, FoamProduct, LooseProduct, PriceBook
 
 SASH_POCKETS_BEFORE = 1950
@@ -30,16 +30,6 @@ SASH_POCKETS_BEFORE = 1950
 
 SASH_POCKET_IN = 2.5
 """Width of such a pocket on each side. [in] Common practice, no source."""
-
-R_PER_IN_IN_PLACE = {
-    FillMaterial.GLASS_BATT: 3.2,
-    FillMaterial.ROCK_WOOL_BATT: 3.3,
-    FillMaterial.LOOSE_CELLULOSE: 3.5,
-    FillMaterial.LOOSE_GLASS: 2.5,
-    FillMaterial.LOOSE_ROCK_WOOL: 2.9,
-}
-"""R per inch used only to *estimate* what lies in an attic or wall now; never printed as a product's R-value. [R/in]
-From memory, unconfirmed: usual handbook figures for settled fill."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,8 +205,9 @@ def _wall_stops(wall: WallRecord, layout: WallLayout, foam: FoamProduct, foam_in
 def attic_take_off(attic: AtticRecord, product: LooseProduct) -> AtticTakeoff:
     """Count one attic: the smallest listed R that reaches the target over an estimate of what lies there."""
     existing = 0.0
-    if attic.existing_material is not None:
-        existing = R_PER_IN_IN_PLACE[attic.existing_material] * attic.existing_depth_in
+    if attic.existing_material is not None and attic.existing_depth_in > 0:
+        # An estimate by handbook conductivity; papers never print it as a product's R-value.
+        existing = material(attic.existing_material).resistance(attic.existing_depth_in)
     missing = attic.target_r - existing
     if missing <= 0:
         note = f"{attic.name}: already at about R-{existing:.0f}, nothing to add"
