@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -84,6 +85,13 @@ def _migrations(tables: list[str], ask: Ask) -> list[str]:
     if "django_migrations" not in tables:
         return []
     return [f"{app}.{name}" for app, name in ask("SELECT app, name FROM django_migrations ORDER BY app, name")]
+
+
+def _cause(said: str) -> str:
+    """Return the line of a client tool that names the fault, without the place in the script where it happened."""
+    lines = said.strip().splitlines() or ["no message"]
+    faults = [line for line in lines if "error:" in line.lower()]
+    return re.sub(r"^.*?error:\s*", "", (faults or lines)[-1], flags=re.IGNORECASE)
 
 
 class Sqlite:
@@ -233,5 +241,4 @@ class Postgresql:
         except subprocess.TimeoutExpired:
             raise BackupError(f"{tool} did not finish within an hour. Look at the database server.") from None
         if done.returncode != 0:
-            last = (done.stderr.strip().splitlines() or ["no message"])[-1]
-            raise BackupError(f"{tool} failed: {last}")
+            raise BackupError(f"{tool} failed: {_cause(done.stderr)}")

@@ -8,6 +8,8 @@ from decimal import Decimal
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
+from django.db.models.functions import Length
+from django.db.models.lookups import Exact
 
 from estimates.models.frozen import FrozenModel, FrozenQuerySet
 from estimates.models.house import House
@@ -54,7 +56,7 @@ class EstimateRevision(FrozenModel):
             models.CheckConstraint(name="revision_number_from_one", condition=models.Q(number__gte=1)),
             models.CheckConstraint(name="revision_price_not_negative", condition=models.Q(price__gte=Decimal(0))),
             models.CheckConstraint(name="revision_cost_not_negative", condition=models.Q(cost__gte=Decimal(0))),
-            models.CheckConstraint(name="revision_sha256_whole", condition=models.Q(sha256__regex=r"^[0-9a-f]{64}$")),
+            models.CheckConstraint(name="revision_sha256_whole", condition=Exact(Length("sha256"), 64)),
         )
 
     def __str__(self) -> str:
