@@ -18,7 +18,9 @@ class RequestFilter(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         """Return True always: the record is completed, never dropped."""
-        record.request_id = request_id.get()
+        # Django logs an answer of 400 and above after all middleware has ended; the request itself still knows its id.
+        meta = getattr(getattr(record, "request", None), "META", {})
+        record.request_id = meta.get("CAVITYBOOK_REQUEST_ID", request_id.get())
         text = record.getMessage()
         if PRIVATE_LINK.search(text):
             record.msg, record.args = PRIVATE_LINK.sub("[private link]", text), None

@@ -84,7 +84,8 @@ def test_a_form_without_its_token_gets_a_page_that_says_what_to_do() -> None:
     assert "load the page again" in response.content.decode()
 
 
-def test_every_log_line_carries_the_request_number(client_of_crew: Client) -> None:
+@pytest.mark.parametrize("address", ["/breaks/", "/lists/", "/none/"])
+def test_every_log_line_carries_the_request_number(client_of_crew: Client, address: str) -> None:
     lines: list[Any] = []
 
     class Keep(logging.Handler):
@@ -95,7 +96,7 @@ def test_every_log_line_carries_the_request_number(client_of_crew: Client) -> No
     keep.addFilter(logs.RequestFilter())
     logging.getLogger("django.request").addHandler(keep)
     try:
-        response = client_of_crew.get("/breaks/")
+        response = client_of_crew.get(address)
     finally:
         logging.getLogger("django.request").removeHandler(keep)
     assert [line.request_id for line in lines] == [response.headers["X-Request-ID"]]
