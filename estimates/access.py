@@ -10,15 +10,17 @@ from __future__ import annotations
 import functools
 import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
+from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponseBase
 
 from estimates.models.user import OFFICE, Role, User
 
+M = TypeVar("M", bound=Model)
 View = Callable[..., HttpResponseBase]
 Person = User | AnonymousUser
 
@@ -97,7 +99,7 @@ def policy_of(view: View) -> str | None:
     return declared
 
 
-def get_visible_or_404(user: Person, model: type[Any], code: uuid.UUID, action_name: str) -> Any:
+def get_visible_or_404(user: Person, model: type[M], code: uuid.UUID, action_name: str) -> M:
     """Return the object with public identifier `code`.
 
     Parameters
@@ -112,7 +114,8 @@ def get_visible_or_404(user: Person, model: type[Any], code: uuid.UUID, action_n
     Http404 : there is no such object, or `user` may not know of it.
     PermissionDenied : `user` may know of it, but may not do this with it.
     """
-    found = model.objects.visible_to(user).filter(code=code).first()
+    rows: Any = model._default_manager
+    found: M | None = rows.visible_to(user).filter(code=code).first()
     if found is None:
         raise Http404
     require(user, action_name)

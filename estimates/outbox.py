@@ -107,12 +107,37 @@ def outbox_send(*, now: datetime | None = None, most: int = 100) -> Sent:
     now : the time; the present when left out.
     most : how many messages to take at most.
     """
-    moment = now or timezone.now()
     counts = {"sent": 0, "waiting": 0, "given_up": 0}
-    for message in OutboxMessage.objects.ready(moment)[:most]:
+    for message in OutboxMessage.objects.ready(now or timezone.now())[:most]:
+        # The clock is read anew: a lease counted from the start of a long run could be over before its delivery.
+        moment = now or timezone.now()
         if message.take(now=moment, until=moment + LEASE):
             counts[_deliver(message, moment)] += 1
     return Sent(**counts)
+
+
+def outbox_hold(*, now: datetime, reason: str) -> int:
+    """Hold back everything that is not sent yet, and return how many messages that is.
+
+    For the time after a restore: what was waiting in the backup may have gone out since.
+    """
+    waiting = OutboxMessage.objects.filter(sent_at__isnull=True, given_up_at__isnull=True)
+    return waiting.update(given_up_at=now, claim=None, claimed_until=None, last_error=reason)
+
+
+def outbox_again(*, key: str, now: datetime) -> OutboxMessage:
+    """Let a message that was given up or held back be tried again from the start.
+
+    Raises
+    ------
+    ValueError : no message with this key is given up.
+    """
+    changed = OutboxMessage.objects.filter(key=key, given_up_at__isnull=False).update(
+        given_up_at=None, due_at=now, attempts=0, claim=None, claimed_until=None
+    )
+    if not changed:
+        raise ValueError(f'No message with the key "{key}" was given up. Enter the key of one that was.')
+    return OutboxMessage.objects.get(key=key)
 
 
 def _deliver(message: OutboxMessage, now: datetime) -> str:

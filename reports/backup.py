@@ -22,10 +22,12 @@ from datetime import datetime
 from pathlib import Path, PurePosixPath
 
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
+from estimates.outbox import outbox_hold
 from reports.backup_engines import BackupError, Counts, Engine, engine
 
 log = logging.getLogger("cavitybook.backup")
@@ -93,16 +95,18 @@ def backup_write(*, target: Path, now: datetime) -> Manifest:
     return manifest
 
 
-def backup_restore(*, source: Path, replace: bool) -> Manifest:
+def backup_restore(*, source: Path, replace: bool, now: datetime) -> Manifest:
     """Bring back the database and the documents of a backup.
 
     Everything is unpacked and proved beside the living data first; these are exchanged in one step each, and a failure
-    leaves them as they were.
+    leaves them as they were. Afterwards everybody has to sign in again (sessions that were ended must not come back),
+    and messages that wait in the outbox are held back (they may have gone out since the backup was written).
 
     Parameters
     ----------
     source : a file that `backup_write` made.
     replace : allow a database that holds rows to be replaced.
+    now : the time of the restore.
 
     Raises
     ------
@@ -122,6 +126,8 @@ def backup_restore(*, source: Path, replace: bool) -> Manifest:
         _exchange(place, manifest, folder)
     if _waiting_migrations():
         call_command("migrate", verbosity=0, interactive=False)
+    Session.objects.all().delete()
+    outbox_hold(now=now, reason="Held back by a restore: it may have gone out after the backup was written.")
     log.info("backup restored: %d rows, %d documents", manifest.rows, manifest.documents)
     return manifest
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from estimates import access
 from estimates.forms.sign_in import SignInForm
+from estimates.models import User
 
 log = logging.getLogger("cavitybook.session")
 
@@ -26,7 +27,13 @@ _sign_out = auth_views.LogoutView.as_view()
 @access.public
 def sign_in(request: HttpRequest) -> HttpResponseBase:
     """Ask for e-mail address and password, and start a session."""
-    return _sign_in(request)
+    response = _sign_in(request)
+    if request.method == "POST":
+        if isinstance(request.user, User):
+            log.info("user %s signed in from %s", request.user.code, request.META.get("REMOTE_ADDR"))
+        else:
+            log.warning("a sign-in from %s failed", request.META.get("REMOTE_ADDR"))
+    return response
 
 
 @require_POST

@@ -70,54 +70,54 @@ def case_id(value: Any) -> str:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize(("page", "role"), CASES, ids=case_id)
+@pytest.mark.parametrize(("row", "role"), CASES, ids=case_id)
 def test_each_page_answers_each_role_as_the_table_says(
-    page: Page, role: Role | None, person: Callable[..., User], house: House
+    row: Page, role: Role | None, person: Callable[..., User], house: House
 ) -> None:
     client = Client()
     if role is not None:
         client.force_login(person(role))
-    response = getattr(client, page.method)(reverse(page.name, kwargs=page.arguments(house)))
-    inside = page.code if role in page.let_in else page.refused
-    expected = page.anonymous if role is None else inside
+    response = getattr(client, row.method)(reverse(row.name, kwargs=row.arguments(house)))
+    inside = row.code if role in row.let_in else row.refused
+    expected = row.anonymous if role is None else inside
     assert response.status_code == expected
     if role is None and expected == SIGN_IN:
         assert response.headers["Location"].startswith(reverse("estimates-sign-in"))
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("page", PAGES, ids=case_id)
-def test_a_stranger_gets_what_the_table_says(page: Page, stranger: User, house: House) -> None:
+@pytest.mark.parametrize("row", PAGES, ids=case_id)
+def test_a_stranger_gets_what_the_table_says(row: Page, stranger: User, house: House) -> None:
     client = Client()
     client.force_login(stranger)
-    response = getattr(client, page.method)(reverse(page.name, kwargs=page.arguments(house)))
-    as_crew = page.code if CREW in page.let_in else page.refused
-    assert response.status_code == (as_crew if page.stranger is None else page.stranger)
+    response = getattr(client, row.method)(reverse(row.name, kwargs=row.arguments(house)))
+    as_crew = row.code if CREW in row.let_in else row.refused
+    assert response.status_code == (as_crew if row.stranger is None else row.stranger)
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("page", [page for page in PAGES if page.method == "get"], ids=case_id)
-def test_only_listed_pages_relax_the_content_policy(page: Page, owner: User, house: House) -> None:
+@pytest.mark.parametrize("row", [page for page in PAGES if page.method == "get"], ids=case_id)
+def test_only_listed_pages_relax_the_content_policy(row: Page, owner: User, house: House) -> None:
     client = Client()
     client.force_login(owner)
-    policy = client.get(reverse(page.name, kwargs=page.arguments(house))).headers["Content-Security-Policy"]
-    assert ("unsafe-inline" in policy) == (page.name in RELAXED)
+    policy = client.get(reverse(row.name, kwargs=row.arguments(house))).headers["Content-Security-Policy"]
+    assert ("unsafe-inline" in policy) == (row.name in RELAXED)
     assert "unsafe-eval" not in policy
     script = next(part for part in policy.split(";") if part.strip().startswith("script-src"))
     assert script.strip() == "script-src 'self'"
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("page", [page for page in PAGES if page.wrong_method], ids=case_id)
-def test_a_page_that_changes_something_refuses_get(page: Page, owner: User, house: House) -> None:
+@pytest.mark.parametrize("row", [page for page in PAGES if page.wrong_method], ids=case_id)
+def test_a_page_that_changes_something_refuses_get(row: Page, owner: User, house: House) -> None:
     client = Client()
     client.force_login(owner)
-    assert client.get(reverse(page.name, kwargs=page.arguments(house))).status_code == 405
+    assert client.get(reverse(row.name, kwargs=row.arguments(house))).status_code == 405
 
 
-@pytest.mark.parametrize("page", [page for page in PAGES if page.method == "post"], ids=case_id)
-def test_a_page_that_is_posted_to_is_marked_as_refusing_get(page: Page) -> None:
-    assert page.wrong_method
+@pytest.mark.parametrize("row", [page for page in PAGES if page.method == "post"], ids=case_id)
+def test_a_page_that_is_posted_to_is_marked_as_refusing_get(row: Page) -> None:
+    assert row.wrong_method
 
 
 def test_every_url_of_the_program_has_a_row() -> None:

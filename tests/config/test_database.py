@@ -21,6 +21,12 @@ def test_a_postgresql_address_is_taken_apart(tmp_path: Path) -> None:
     assert entry["TEST"]["NAME"] == "t"
 
 
+def test_an_sqlite_address_gets_the_same_settings_as_the_default(tmp_path: Path) -> None:
+    entry = database_settings(url=f"sqlite:///{tmp_path}/books.sqlite3", var=tmp_path)
+    assert entry["NAME"] == f"{tmp_path}/books.sqlite3"
+    assert entry["OPTIONS"] == database_settings(url="", var=tmp_path)["OPTIONS"]
+
+
 @pytest.mark.parametrize(
     "url", ["books", "mysql://a:secretive@b/c", "postgres://a:secretive@b/", "nonsense://secretive"]
 )

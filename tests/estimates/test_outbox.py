@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from django.core import mail
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 
 from estimates import outbox
 from estimates.command import Conflict
@@ -80,6 +80,35 @@ def test_a_message_in_somebody_elses_hands_is_left_alone_until_the_claim_ends(no
     assert message.take(now=now, until=now + outbox.LEASE)
     assert outbox.outbox_send(now=now + timedelta(minutes=4)).sent == 0
     assert outbox.outbox_send(now=now + outbox.LEASE).sent == 1
+
+
+def test_a_long_run_leases_each_message_from_its_own_start(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With one clock reading for the run, the second lease would be over before its delivery begins."""
+    for number in (1, 2):
+        outbox.outbox_add(kind="email", payload=LETTER, key=f"letter-{number}", now=now)
+    readings = iter([now, now, now + 2 * outbox.LEASE])
+    monkeypatch.setattr(outbox.timezone, "now", lambda: next(readings))
+    leases: list[datetime] = []
+    real = OutboxMessage.take
+
+    def take(message: OutboxMessage, *, now: datetime, until: datetime) -> bool:
+        leases.append(until)
+        return real(message, now=now, until=until)
+
+    monkeypatch.setattr(OutboxMessage, "take", take)
+    assert outbox.outbox_send().sent == 2
+    assert leases == [now + outbox.LEASE, now + 3 * outbox.LEASE]
+
+
+def test_what_was_held_back_goes_out_only_when_told_to(now: datetime) -> None:
+    outbox.outbox_add(kind="email", payload=LETTER, key="proposal-1", now=now)
+    assert outbox.outbox_hold(now=now, reason="restored") == 1
+    assert outbox.outbox_send(now=now + timedelta(days=1)) == outbox.Sent()
+    said = StringIO()
+    call_command("send_due", "--again", "proposal-1", stdout=said)
+    assert said.getvalue().startswith("1 sent")
+    with pytest.raises(CommandError, match="Enter the key of one that was"):
+        call_command("send_due", "--again", "proposal-1")
 
 
 @pytest.mark.parametrize(

@@ -16,11 +16,13 @@ from pathlib import Path
 import psycopg
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import connection, transaction
+from django.test import Client
 from pytest_django import Settings
 
 from estimates.estimating import revision_create
-from estimates.models import ActivityEntry, EstimateRevision, House, User
+from estimates.models import ActivityEntry, EstimateRevision, House, OutboxMessage, User
+from estimates.outbox import outbox_add, outbox_send
 from reports.backup import backup_restore, backup_write
 from reports.backup_engines import BackupError, engine
 
@@ -117,10 +119,23 @@ def test_what_was_written_after_the_backup_is_gone_after_the_restore(
 ) -> None:
     late = person("crew")
     (settings.DOCUMENTS_DIR / "late.docx").write_text("late")
-    backup_restore(source=backup, replace=True)
+    backup_restore(source=backup, replace=True, now=NOW)
     assert not User.objects.filter(pk=late.pk).exists()
     assert [path.name for path in settings.DOCUMENTS_DIR.rglob("*.docx")] == ["proposal.docx"]
     assert person("crew").pk is not None  # the next row gets a free number
+
+
+def test_after_a_restore_everybody_signs_in_again_and_waiting_letters_are_held(
+    tmp_path: Path, owner: User, signed_in: Callable[[User], Client]
+) -> None:
+    client = signed_in(owner)
+    with transaction.atomic():
+        outbox_add(kind="email", payload={"to": ["a@b.example"], "subject": "s", "text": "t"}, key="letter", now=NOW)
+    backup_write(target=tmp_path / "b.zip", now=NOW)
+    backup_restore(source=tmp_path / "b.zip", replace=True, now=NOW)
+    assert client.get("/").status_code == 302
+    assert outbox_send().sent == 0
+    assert OutboxMessage.objects.get().last_error.startswith("Held back by a restore")
 
 
 def test_a_backup_is_private_and_overwrites_nothing(backup: Path, tmp_path: Path) -> None:
@@ -208,7 +223,7 @@ def test_a_backup_that_is_not_whole_is_refused_and_everything_stays(
     rewrite(backup, change)
     House.objects.update(name="Living")
     with pytest.raises(BackupError, match=sentence):
-        backup_restore(source=backup, replace=True)
+        backup_restore(source=backup, replace=True, now=NOW)
     assert House.objects.get().name == "Living"
     assert EstimateRevision.objects.count() == 3
     assert (settings.DOCUMENTS_DIR / "alder" / "proposal.docx").read_text() == "a proposal"

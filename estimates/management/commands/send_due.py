@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
-from estimates.outbox import outbox_send
+from estimates.outbox import outbox_again, outbox_send
 
 
 class Command(BaseCommand):
@@ -15,10 +16,18 @@ class Command(BaseCommand):
     help = "Deliver the messages that are due."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        """Declare ``--most``."""
+        """Declare ``--most`` and ``--again``."""
         parser.add_argument("--most", type=int, default=100, help="how many messages to take at most (100)")
+        parser.add_argument(
+            "--again", metavar="KEY", help="first let the message KEY, which was given up, be tried again"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Deliver and report."""
+        if options["again"]:
+            try:
+                outbox_again(key=options["again"], now=timezone.now())
+            except ValueError as fault:
+                raise CommandError(str(fault)) from fault
         done = outbox_send(most=options["most"])
         self.stdout.write(f"{done.sent} sent, {done.waiting} to be tried again, {done.given_up} given up")

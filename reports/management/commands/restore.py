@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from reports.backup import backup_restore
 from reports.backup_engines import BackupError
@@ -20,7 +21,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            manifest = backup_restore(source=options["file"].absolute(), replace=options["yes_replace"])
+            manifest = backup_restore(
+                source=options["file"].absolute(), replace=options["yes_replace"], now=timezone.now()
+            )
         except BackupError as fault:
             raise CommandError(str(fault)) from fault
         self.stdout.write(

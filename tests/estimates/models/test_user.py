@@ -2,6 +2,7 @@ from collections.abc import Callable
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.db import IntegrityError, transaction
 
 from estimates.models import Role, User
@@ -41,8 +42,10 @@ def test_without_a_password_nobody_can_sign_in(person: Callable[..., User]) -> N
     assert not user.check_password("")
 
 
-def test_the_first_user_of_a_new_place_is_an_owner() -> None:
-    user = User.objects.create_superuser(email="a@cavitybook.test", full_name="A Name", password="wet foam, slow pour")
+def test_the_first_user_of_a_new_place_is_an_owner(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", "wet foam, slow pour")
+    call_command("createsuperuser", email="a@cavitybook.test", full_name="A Name", interactive=False, verbosity=0)
+    user = User.objects.get()
     assert user.role == Role.OWNER
     assert user.check_password("wet foam, slow pour")
     assert user.password.startswith("argon2")

@@ -29,6 +29,17 @@ def test_somebody_signs_in_and_out(client: Client, member: User) -> None:
     assert client.get("/").status_code == 302
 
 
+def test_sign_ins_and_failures_are_logged_without_passwords(
+    client: Client, member: User, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("INFO", logger="cavitybook")
+    sign_in(client, member.email, "not the password")
+    sign_in(client, member.email, PASSWORD)
+    lines = [record.getMessage() for record in caplog.records if record.name == "cavitybook.session"]
+    assert lines == ["a sign-in from 127.0.0.1 failed", f"user {member.code} signed in from 127.0.0.1"]
+    assert "password" not in caplog.text.lower()
+
+
 def test_a_page_asked_for_is_where_one_lands(client: Client, member: User) -> None:
     assert client.get("/").headers["Location"] == "/sign-in/?next=/"
     response = client.post("/sign-in/", {"username": member.email, "password": PASSWORD, "next": "/health/"})
