@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from datetime import timedelta
 from pathlib import Path
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
@@ -191,10 +191,12 @@ LANGUAGE_CODE = "en-us"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = env.text("CAVITYBOOK_TIME_ZONE", default="America/New_York")
-if TIME_ZONE not in available_timezones():
+try:
+    ZoneInfo(TIME_ZONE)
+except (ZoneInfoNotFoundError, ValueError, OSError):
     raise ImproperlyConfigured(
         f'CAVITYBOOK_TIME_ZONE is "{TIME_ZONE}". Enter a name of the time zone database, for example America/Chicago.'
-    )
+    ) from None
 
 # --- Mail ------------------------------------------------------------------------------------------------------------
 EMAIL_HOST = env.text("CAVITYBOOK_EMAIL_HOST")
@@ -210,6 +212,9 @@ EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.text("CAVITYBOOK_EMAIL_FROM", default="office@localhost")
 
 # --- Logs ------------------------------------------------------------------------------------------------------------
+LOG_LEVEL = env.text("CAVITYBOOK_LOG_LEVEL", default="INFO").upper()
+if LOG_LEVEL not in {"DEBUG", "INFO", "WARNING", "ERROR"}:
+    raise ImproperlyConfigured(f'CAVITYBOOK_LOG_LEVEL is "{LOG_LEVEL}". Enter DEBUG, INFO, WARNING or ERROR.')
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
@@ -222,7 +227,7 @@ LOGGING = {
     },
     "root": {"handlers": ["console"], "level": "WARNING"},
     "loggers": {
-        "cavitybook": {"level": env.text("CAVITYBOOK_LOG_LEVEL", default="INFO").upper()},
+        "cavitybook": {"level": LOG_LEVEL},
         # Django's own default sends these to a handler of its own as well; ours carries the request id.
         "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
         "django.server": {"handlers": ["console"], "level": "INFO", "propagate": False},

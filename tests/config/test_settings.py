@@ -42,6 +42,8 @@ def test_debug_is_off_unless_asked_for(tmp_path: Path) -> None:
         ({"CAVITYBOOK_DEBUG": "maybe"}, 'CAVITYBOOK_DEBUG is "maybe"'),
         ({"CAVITYBOOK_DEBUG": "1", "CAVITYBOOK_PRODUCTION": "1"}, "Turn CAVITYBOOK_DEBUG off"),
         ({"CAVITYBOOK_TIME_ZONE": "Mars/North"}, "for example America/Chicago"),
+        ({"CAVITYBOOK_TIME_ZONE": "../etc/passwd"}, "for example America/Chicago"),
+        ({"CAVITYBOOK_LOG_LEVEL": "loud"}, "Enter DEBUG, INFO, WARNING or ERROR"),
         ({"DATABASE_URL": "books"}, "DATABASE_URL is not a database address"),
     ],
 )
