@@ -360,6 +360,53 @@ class WallRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StudMoveRecord:
+    """A stud that stands elsewhere than laid out."""
+
+    from_in: float = number("in", "Centre as laid out, from the left outside corner", low=0, high=6000)
+    to_in: float = number("in", "Centre as found", low=0, high=6000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BayDepthRecord:
+    """A bay whose depth differs from the wall's."""
+
+    bay: int = whole("Number of the bay", low=1)
+    depth_in: float = number("in", "Depth as probed", above=0, high=24)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoleAddedRecord:
+    """A hole drilled where none was laid out."""
+
+    bay: int = whole("Number of the bay", low=1)
+    x_in: float = number("in", "Centre, from the left outside corner", low=0, high=6000)
+    y_in: float = number("in", "Centre, above the bottom of the wall", low=0, high=1200)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoleSkippedRecord:
+    """A hole that was laid out and not drilled."""
+
+    bay: int = whole("Number of the bay", low=1)
+    column: int = whole("Column of the hole in its bay", low=1, default=1)
+    row: int = whole("Row of the hole in its column, lowest first", low=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AsFoundRecord:
+    """What the crew found on a wall that differs from its layout; the estimate's own layout stays as it was."""
+
+    studs_moved: tuple[StudMoveRecord, ...] = many(StudMoveRecord, "Studs that stand elsewhere")
+    studs_added: tuple[PointRecord, ...] = many(PointRecord, "Studs that split a bay (x_in; y_in is 0)")
+    blocks_added: tuple[BlockRecord, ...] = many(BlockRecord, "Blocks that were not seen before")
+    depth_in: float | None = number("in", "Depth of all bays as probed", above=0, high=24, default=None)
+    bay_depths: tuple[BayDepthRecord, ...] = many(BayDepthRecord, "Bays whose depth differs")
+    holes_added: tuple[HoleAddedRecord, ...] = many(HoleAddedRecord, "Holes drilled beside the layout")
+    holes_skipped: tuple[HoleSkippedRecord, ...] = many(HoleSkippedRecord, "Holes not drilled")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AtticRecord:
     """A flat attic floor that can take more loose fill."""
 
@@ -400,11 +447,15 @@ class PressurePointRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlowerDoorRecord:
-    """A blower-door test before the work: one reading near 50 Pa, or better five and more."""
+    """A blower-door test before the work, the fan blowing out: one reading near 50 Pa, or better five and more."""
 
     points: tuple[PressurePointRecord, ...] = many(PressurePointRecord, "The readings", min_items=1)
     baseline_pa: float = number(
-        "Pa", "Pressure difference with the fan off, taken from each reading", low=-20, high=20, default=0.0
+        "Pa",
+        "Pressure of the house against outside with the fan off, with its sign (drawing in reads negative)",
+        low=-20,
+        high=20,
+        default=0.0,
     )
     indoor_f: float = number("degF", "Indoor temperature", low=-40, high=130, default=70.0)
     outdoor_f: float = number("degF", "Outdoor temperature", low=-60, high=130, default=70.0)

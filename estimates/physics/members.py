@@ -145,17 +145,21 @@ def _end_studs(wall: WallRecord, high: float) -> Iterable[Member]:
         yield _member("stud", tee.at_in + half, 0.0, tee.at_in + half + stud, high)
 
 
+def stud_centres(wall: WallRecord) -> list[float]:
+    """Centres of the studs between the end studs, before openings displace any: as found, else by spacing. [in]"""
+    if wall.studs_found_in:
+        return [point.x_in for point in wall.studs_found_in]
+    if wall.kind is SurfaceKind.RIM and wall.joists_parallel:
+        return []
+    left, right = framing_ends(wall)
+    count = int((right - left - wall.stud_in) / wall.spacing_in)
+    return [left + k * wall.spacing_in for k in range(1, count + 1)]
+
+
 def _layout_studs(wall: WallRecord, high: float, openings: list[_Framed]) -> Iterable[Member]:
     left, right = framing_ends(wall)
     half = wall.stud_in / 2
-    if wall.studs_found_in:
-        centres = [point.x_in for point in wall.studs_found_in]
-    elif wall.kind is SurfaceKind.RIM and wall.joists_parallel:
-        centres = []
-    else:
-        count = int((right - left - wall.stud_in) / wall.spacing_in)
-        centres = [left + k * wall.spacing_in for k in range(1, count + 1)]
-    for centre in centres:
+    for centre in stud_centres(wall):
         start, end = centre - half, centre + half
         if start < left + wall.stud_in - 1e-9 or end > right - wall.stud_in + 1e-9:
             continue  # the end stud takes its place
