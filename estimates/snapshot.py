@@ -70,7 +70,9 @@ def snapshot_from_text(text: str) -> Snapshot:
     book = read_record(PriceBook, frozen["price_book"])
     snapshot = take_snapshot(house, book, seed=frozen["performance"]["seed"])
     if snapshot.text() != text:
-        raise SnapshotDiffers(f"{house.id}: frozen by engine {frozen['estimate']['engine']}, worked out by {ENGINE_VERSION}")
+        raise SnapshotDiffers(
+            f"{house.id}: frozen by engine {frozen['estimate']['engine']}, worked out by {ENGINE_VERSION}"
+        )
     return snapshot
 
 

@@ -1,0 +1,145 @@
+"""Heat, air and savings of a house against a hand calculation, and the rules of ranges."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from estimates.house import (
+    HeatingRecord,
+    HouseRecord,
+    LeakKind,
+    LeakSiteRecord,
+    OpeningRecord,
+    OptionRecord,
+    WallRecord,
+    house_from_json,
+)
+from estimates.performance import Performance, performance
+from estimates.pricebook import PriceBook, load_book
+from estimates.takeoff import take_off
+
+HOUSES = Path(__file__).resolve().parents[2] / "fixtures" / "houses"
+
+
+@pytest.fixture(scope="module")
+def book() -> PriceBook:
+    return load_book("standard")
+
+
+@pytest.fixture(scope="module")
+def cape() -> HouseRecord:
+    return house_from_json((HOUSES / "mill-cape.json").read_text(encoding="utf-8"))
+
+
+def run(house: HouseRecord, book: PriceBook, **options: Any) -> Performance:
+    return performance(house, take_off(house, book), book, **options)
+
+
+def test_u_of_a_plain_wall_by_hand(cape: HouseRecord, book: PriceBook) -> None:
+    # D, by hand: films .17 + .68, wood bevel siding .79, 3/4 in board .90 (handbook values of the material table, S),
+    # gypsum .45; cavity .91 empty, 13.7 foam; 3.5 in softwood at 1.25 per in; layout framing + 4 points.
+    wall = WallRecord(
+        id="w", name="W", length_ft=24.0, height_ft=97.125 / 12,
+        openings=(OpeningRecord(id="o", left_in=60, bottom_in=30, width_in=36, height_in=52),),
+    )  # fmt: skip
+    house = replace(cape, walls=(replace(wall, inside=cape.walls[0].inside),), attics=(), leak_sites=(), options=())
+    counted = take_off(house, book).walls[0]
+    series = 0.17 + 0.68 + 0.14 * 5.678263 + 0.75 / (0.12 * 6.9335) + 0.5 / (0.16 * 6.9335)
+    framing = counted.layout.framing_fraction + 0.04
+    before = (1 - framing) / (series + 0.91) + framing / (series + 3.5 * 1.25)
+    void = 1 - (1 - 0.005) * (1 - 0.005)
+    filled = (1 - void) / (series + 13.7) + void / (series + 0.91)
+    after = (1 - framing) * filled + framing / (series + 3.5 * 1.25)
+    (surface,) = run(house, book).options[0].surfaces
+    unreached = sum(bay.area_ft2 for bay in counted.layout.bays if not bay.reachable)
+    assert unreached == 0
+    assert surface.u_before == pytest.approx(before, abs=5e-4)
+    assert surface.u_after == pytest.approx(after, abs=5e-4)
+
+
+def test_savings_by_hand_without_ranges_lie_in_the_middle(cape: HouseRecord, book: PriceBook) -> None:
+    # D, by hand: 24 x HDD x dUA / (efficiency x heat content of a gallon of oil, about 138,700 Btu).
+    house = replace(cape, blower_door=None, leak_sites=(), attics=(), options=())
+    outcome = run(house, book).options[0]
+    less = sum(s.area_ft2 * (s.u_before - s.u_after) for s in outcome.surfaces)
+    gallons = 24 * house.climate.heating_degree_days * less / (0.79 * 138_700)
+    assert outcome.saved_units.p50 == pytest.approx(gallons, rel=0.05)
+    assert outcome.saved_units.p10 < gallons < outcome.saved_units.p90
+    assert outcome.saved_dollars.p50 == pytest.approx(outcome.saved_units.p50 * 3.85)
+    assert outcome.fuel_unit == "gal"
+    assert any("no blower-door test" in warning for warning in outcome.warnings)
+
+
+def test_the_same_seed_gives_the_same_figures_and_another_moves_them_little(cape: HouseRecord, book: PriceBook) -> None:
+    one, same, other = (run(cape, book, seed=seed).options[0].saved_units for seed in (3, 3, 4))
+    assert one == same
+    assert one != other
+    assert other.p50 == pytest.approx(one.p50, rel=0.02)
+
+
+def test_doing_more_saves_more_in_every_draw_and_together_is_not_the_sum(cape: HouseRecord, book: PriceBook) -> None:
+    # FIELD: options run from one baseline with one set of draws; combined savings are worked out again, not added.
+    options = (
+        OptionRecord(id="both", name="Both"),
+        OptionRecord(id="walls", name="Walls", attic_ids=(), leak_ids=()),
+        OptionRecord(id="rest", name="Rest", wall_ids=()),
+    )
+    both, walls, rest = run(replace(cape, options=options), book).options
+    assert both.saved_units.p10 > max(walls.saved_units.p10, rest.saved_units.p10)
+    assert both.saved_units.p50 < walls.saved_units.p50 + rest.saved_units.p50
+    assert both.cfm50_before == walls.cfm50_before == rest.cfm50_before
+    assert both.cfm50_after is not None
+    assert walls.cfm50_after is not None
+    assert both.cfm50_after.p50 < walls.cfm50_after.p50 < both.cfm50_before
+
+
+def test_savings_never_exceed_what_the_bills_say_heating_uses(cape: HouseRecord, book: PriceBook) -> None:
+    small = replace(cape, heating=replace(cape.heating, yearly_units=100.0))
+    outcome = run(small, book).options[0]
+    assert outcome.saved_units.p90 == 100.0
+    assert any("cut back" in warning for warning in outcome.warnings)
+
+
+def test_absent_ducts_cannot_be_sealed_and_their_share_goes_to_the_rest(cape: HouseRecord, book: PriceBook) -> None:
+    boots = LeakSiteRecord(id="b", name="Boots", kind=LeakKind.DUCT_BOOT, quantity=8, component_share=1.0)
+    with_ducts = replace(cape, walls=(), attics=(), leak_sites=(boots,), options=())
+    without = replace(with_ducts, has_ducts=False)
+    sealed, untouched = (run(house, book).options[0] for house in (with_ducts, without))
+    assert sealed.cfm50_after is not None
+    assert untouched.cfm50_after is not None
+    assert sealed.cfm50_after.p50 < untouched.cfm50_after.p50
+    assert untouched.cfm50_after.p50 == pytest.approx(untouched.cfm50_before)
+
+
+def test_a_stopped_wall_keeps_its_heat_loss(book: PriceBook) -> None:
+    raw = json.loads((HOUSES / "quarry-split.json").read_text(encoding="utf-8"))
+    house = house_from_json(json.dumps(raw))
+    surfaces = {surface.id: surface for surface in run(house, book).options[0].surfaces}
+    assert surfaces["low-back"].u_before == surfaces["low-back"].u_after
+    assert surfaces["up-front"].u_after < surfaces["up-front"].u_before / 2
+
+
+def test_a_baseline_that_draws_in_is_taken_from_the_readings(cape: HouseRecord, book: PriceBook) -> None:
+    # D: with the house already at -2 Pa the fan made 48 of the 50 Pa, so the house leaks more at a true 50.
+    test = replace(cape.blower_door, baseline_pa=-2.0, points=(cape.blower_door.points[0],))  # type: ignore[type-var]
+    one = run(replace(cape, blower_door=test), book).options[0]
+    point = cape.blower_door.points[0]  # type: ignore[union-attr]
+    assert one.cfm50_before == pytest.approx(point.flow_cfm * (50 / (point.pressure_pa - 2.0)) ** 0.65)
+
+
+def test_fuel_and_efficiency_divide_the_heat(cape: HouseRecord, book: PriceBook) -> None:
+    from estimates.house import Fuel
+
+    electric = HeatingRecord(fuel=Fuel.ELECTRICITY, efficiency=2.5, price_per_unit=0.2)
+    oil = replace(cape, heating=replace(cape.heating, yearly_units=None))
+    kwh = run(replace(cape, heating=electric), book).options[0]
+    gallons = run(oil, book).options[0]
+    # D: the same heat: kWh x 3412.14 x 2.5 = gallons x 138,700 x 0.79 (heat contents: ENGINE 5, S).
+    ratio = kwh.saved_units.p50 * 3412.14 * 2.5 / (gallons.saved_units.p50 * 138_700 * 0.79)
+    assert math.isclose(ratio, 1.0, rel_tol=2e-3)
