@@ -29,8 +29,12 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parser.add_argument("house", metavar="HOUSE.json", type=Path, help="the measured house; see house_schema")
-        parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder for the files; made if missing")
-        parser.add_argument("--price-book", metavar="NAME", default="standard", help=f"one of {', '.join(book_names())}")
+        parser.add_argument(
+            "--out", metavar="DIR", type=Path, required=True, help="folder for the files; made if missing"
+        )
+        parser.add_argument(
+            "--price-book", metavar="NAME", default="standard", help=f"one of {', '.join(book_names())}"
+        )
         parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="seed of the ranges (default 1)")
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -155,7 +155,20 @@ def summary_row(forms: dict[str, dict[str, Any]]) -> dict[str, Any]:
 
 def summary_table(rows: list[dict[str, Any]]) -> list[str]:
     """The summary as lines of text that fit one screen of 118 columns."""
-    heads = ["House", "net ft2", "bays", "ft3", "mixes", "U now", "U after", "CFM50", "after", "saves $/yr", "price", "margin"]
+    heads = [
+        "House",
+        "net ft2",
+        "bays",
+        "ft3",
+        "mixes",
+        "U now",
+        "U after",
+        "CFM50",
+        "after",
+        "saves $/yr",
+        "price",
+        "margin",
+    ]
     widths = [27, 8, 5, 6, 6, 6, 8, 6, 6, 16, 9, 7]
     lines = ["".join(head.ljust(w) if i == 0 else head.rjust(w) for i, (head, w) in enumerate(zip(heads, widths)))]
     for row in rows:
