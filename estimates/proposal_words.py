@@ -333,17 +333,20 @@ def savings_basis(house: HouseRecord, found: OptionPerformance, draws: int) -> s
         if heating.yearly_units is not None
         else " Your bills were not at hand."
     )
+    unit = UNITS.get(found.fuel_unit, found.fuel_unit)
+    measured = (
+        "" if found.cfm50_before is not None else " What less air leakage saves is not counted: it was not measured."
+    )
     return (
         f"Worked out with {climate.heating_degree_days:,.0f} heating degree days a year below {climate.base_f:g} °F "
         f"({climate.place}; {climate.source}), {house.indoor_f:g} °F indoors, {heating.fuel.replace('_', ' ')} at "
-        f"${price} a {_single(found.fuel_unit)} and a heating efficiency of {heating.efficiency:.0%}.{bills} The range "
-        f"holds eight of ten of {draws:,} calculations in which everything not known for certain was varied."
-        + (
-            ""
-            if found.cfm50_before is not None
-            else " What less air leakage saves is not counted: it was not measured."
-        )
+        f"${price} a {unit} and a heating efficiency of {heating.efficiency:.0%}.{bills} The range holds eight of ten "
+        f"of {draws:,} calculations in which everything not known for certain was varied.{measured}"
     )
+
+
+UNITS = {"gal": "gallon"}
+"""Fuel units that papers write out."""
 
 
 def units(unit: str) -> str:
@@ -351,14 +354,11 @@ def units(unit: str) -> str:
 
     Examples
     --------
-    >>> units("therm"), units("therms"), units("kWh")
-    ('therms', 'therms', 'kWh')
+    >>> units("therm"), units("gal"), units("kWh")
+    ('therms', 'gallons', 'kWh')
     """
-    return unit if unit.endswith(("s", "h")) else f"{unit}s"
-
-
-def _single(unit: str) -> str:
-    return unit[:-1] if unit.endswith("s") else unit
+    one = UNITS.get(unit, unit)
+    return one if one.endswith("h") else f"{one}s"
 
 
 def wall_size(wall: WallRecord) -> str:
