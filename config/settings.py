@@ -171,6 +171,11 @@ STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATIC_ROOT.mkdir(exist_ok=True)  # whitenoise warns about a folder that is not there
 STATICFILES_DIRS = [BASE_DIR / "config" / "static"]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "reports.finders.ChartBundleFinder",
+]
 # The demo serves files from where they lie, with DEBUG off and nothing collected; production collects and hashes them.
 WHITENOISE_USE_FINDERS = not PRODUCTION
 WHITENOISE_AUTOREFRESH = DEBUG

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("estimates.urls")),
+    path("", include("reports.urls")),
 ]
 
 handler400 = "config.errors.bad_request"

@@ -49,9 +49,20 @@ PAGES = [
     Page("estimates-sign-in", EVERYBODY, anonymous=200, code=302),
     Page("estimates-sign-out", EVERYBODY, method="post", code=302, wrong_method=True),
     Page("estimates-show-health", EVERYBODY, anonymous=200),
+    Page("estimates-list-houses", OFFICE),
+    Page("estimates-show-house", OFFICE, arguments=lambda house: {"code": house.code}),
+    # The house of this test has no estimate, so those who may fetch its files are told there is none.
+    Page(
+        "estimates-download-file",
+        (OWNER, SALES, BOOKS),
+        code=404,
+        arguments=lambda house: {"code": house.code, "name": "takeoff.json"},
+    ),
+    Page("reports-show-margins", (OWNER, BOOKS)),
+    Page("reports-download-margins", (OWNER, BOOKS)),
 ]
 
-RELAXED: set[str] = set()
+RELAXED = {"reports-show-margins"}
 """Names of the chart pages whose style-src is relaxed; nothing else ever is."""
 
 CASES = [(page, role) for page in PAGES for role in (None, *EVERYBODY)]
