@@ -12,7 +12,7 @@ from estimates.drawing import elevation
 from estimates.firm import load_firm
 from estimates.models.estimate import EstimateRevision
 from estimates.picture import keep_png
-from estimates.proposal import PICTURE_MM, proposal_context, write_proposal
+from estimates.proposal import PICTURE_MM, PICTURE_PX, proposal_context, write_proposal
 from estimates.snapshot import Snapshot, snapshot_from_text
 
 MM_PER_IN = 25.4
@@ -46,7 +46,7 @@ def write_house_proposal(snapshot: Snapshot, path: Path, *, revision: int, issue
     )
     elevations = {
         counted.wall.id: keep_png(
-            elevation(counted.layout, counted.wall),
+            elevation(counted.layout, counted.wall, shown_px=PICTURE_PX),
             settings.VAR_DIR / "pictures",
             width_in=PICTURE_MM / MM_PER_IN,
         )

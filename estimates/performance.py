@@ -42,9 +42,6 @@ DRAWS = 2000
 
 Draws = NDArray[np.float64]
 
-Spread = Percentiles
-"""A range: one in ten lies below p10, half below p50, nine in ten below p90."""
-
 FRAMING = RangeInput("how much framing stands in the walls unseen", 0.0, 0.04, 0.08)
 """Undetected framing over the net wall. [1] From memory, unconfirmed."""
 

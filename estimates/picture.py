@@ -11,6 +11,7 @@ from estimates.filing import write_whole
 from estimates.linework import LOOKS, PAPER, TEXT_FONT, Area, Dot, Drawing, Label, Look, Mark, Stroke, hatch_of
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
 POINTS_PER_IN = 72.0
@@ -92,6 +93,10 @@ class _Brush:
     def __init__(self, axes: Axes, text_in: float, scale: float) -> None:
         self.axes, self.text, self.scale = axes, text_in * scale, scale
 
+    def add(self, artist: Artist) -> None:
+        """Put it on the page. Not add_patch: that works out data limits, half the time of a picture, for fixed axes."""
+        self.axes.add_artist(artist)
+
     def pen(self, look: Look) -> dict[str, Any]:
         dash = "solid" if look.dash is None else (0, tuple(part / look.width for part in look.dash))
         return {"linewidth": look.width * self.text if look.stroke else 0.0, "linestyle": dash}
@@ -101,13 +106,15 @@ class _Brush:
         if isinstance(mark, Area):
             self.area(mark, look, order)
         elif isinstance(mark, Stroke):
+            from matplotlib.lines import Line2D
+
             (x0, y0), (x1, y1) = mark.start, mark.end
-            self.axes.plot([x0, x1], [y0, y1], color=look.stroke, zorder=order, clip_on=False, **self.pen(look))
+            self.add(Line2D([x0, x1], [y0, y1], color=look.stroke, zorder=order, clip_on=False, **self.pen(look)))
         elif isinstance(mark, Dot):
             from matplotlib.patches import Circle
 
             colours = {"facecolor": look.fill or "none", "edgecolor": look.stroke or "none"}
-            self.axes.add_patch(Circle(mark.centre, mark.radius, zorder=order, **colours, **self.pen(look)))
+            self.add(Circle(mark.centre, mark.radius, zorder=order, **colours, **self.pen(look)))
         else:
             self.label(mark, look, order)
 
@@ -121,9 +128,9 @@ class _Brush:
             under = Polygon(mark.points, facecolor=hatch.ground, edgecolor=hatch.line, linewidth=0, zorder=order)
             under.set_hatch(hatch.mark)
             under.set_hatch_linewidth(0.07 * self.text)
-            self.axes.add_patch(under)
+            self.add(under)
         shape = Polygon(mark.points, facecolor=fill, edgecolor=edge, zorder=order, joinstyle="round", **self.pen(look))
-        self.axes.add_patch(shape)
+        self.add(shape)
 
     def label(self, mark: Label, look: Look, order: int) -> None:
         from matplotlib.patheffects import withStroke

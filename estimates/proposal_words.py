@@ -25,7 +25,8 @@ from estimates.pricebook import PriceBook
 from estimates.takeoff import AtticTakeoff, Takeoff, WallTakeoff
 
 if TYPE_CHECKING:
-    from estimates.performance import OptionPerformance, Spread
+    from estimates.performance import OptionPerformance
+    from estimates.physics.uncertainty import Percentiles
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -88,13 +89,13 @@ def about(value: float, digits: int = 2) -> str:
     return f"{rounded:,.{max(0, places)}f}" if places <= 0 else f"{rounded:,.{places}f}".rstrip("0").rstrip(".")
 
 
-def span(spread: Spread, digits: int = 2) -> str:
+def span(spread: Percentiles, digits: int = 2) -> str:
     """A range from p10 to p90; one number where both read the same.
 
     Examples
     --------
-    >>> from estimates.performance import Spread
-    >>> span(Spread(183.0, 250.0, 342.0)), span(Spread(-12.0, 3.0, 30.0)), span(Spread(5.0, 5.0, 5.0))
+    >>> from estimates.physics.uncertainty import Percentiles
+    >>> span(Percentiles(183.0, 250.0, 342.0)), span(Percentiles(-12.0, 3.0, 30.0)), span(Percentiles(5.0, 5.0, 5.0))
     ('180–340', '-12 to 30', '5')
     """
     low, high = about(spread.p10, digits), about(spread.p90, digits)
@@ -103,13 +104,13 @@ def span(spread: Spread, digits: int = 2) -> str:
     return f"{low} to {high}" if low.startswith("-") else f"{low}–{high}"
 
 
-def dollars_a_year(spread: Spread) -> str:
+def dollars_a_year(spread: Percentiles) -> str:
     """Savings from p10 to p90, to two digits.
 
     Examples
     --------
-    >>> from estimates.performance import Spread
-    >>> dollars_a_year(Spread(183.0, 250.0, 342.0)), dollars_a_year(Spread(-12.0, 3.0, 30.0))
+    >>> from estimates.physics.uncertainty import Percentiles
+    >>> dollars_a_year(Percentiles(183.0, 250.0, 342.0)), dollars_a_year(Percentiles(-12.0, 3.0, 30.0))
     ('$180–$340 a year', '-$12 to $30 a year')
     """
     low, high = (_dollars(about(value)) for value in (spread.p10, spread.p90))

@@ -9,14 +9,14 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 from django.utils import timezone
 
 from estimates.house import HouseRecord, house_from_json
 from estimates.physics.units import parse_quantity
 from estimates.pricebook import book_names, load_book
 from estimates.records import BadRecord, Fault
-from estimates.snapshot import canonical_json, take_snapshot
+from estimates.snapshot import Snapshot, canonical_json, take_snapshot
 
 FILES = ("takeoff", "performance", "estimate")
 
@@ -48,7 +48,7 @@ class Command(BaseCommand):
         out: Path = options["out"]
         if out.exists() and not out.is_dir():
             raise CommandError(f"--out: {out} is a file; enter a folder. Nothing was written.", returncode=2)
-        written = write_files(snapshot, out)
+        written = write_files(snapshot, out, self.stdout)
         for option in snapshot.options:
             price = f"${option.price_cents / 100:,.2f}"
             self.stdout.write(f"{option.option.name}: {price}, margin {option.margin:.1%}, markup {option.markup:.1%}")
@@ -75,9 +75,9 @@ def read_house(path: Path) -> HouseRecord:
     return house_from_json(source, parse=parse_quantity)
 
 
-def write_files(snapshot: Any, out: Path) -> list[str]:
+def write_files(snapshot: Snapshot, out: Path, said: OutputWrapper) -> list[str]:
     """Write everything into a folder beside `out` first, then move file by file, so that no half file is ever seen."""
-    from estimates.office import write_pdf
+    from estimates.office import OfficeFailed, write_pdf
     from estimates.papers import write_house_proposal
 
     out.parent.mkdir(parents=True, exist_ok=True)
@@ -88,7 +88,12 @@ def write_files(snapshot: Any, out: Path) -> list[str]:
             (workplace / f"{name}.json").write_text(canonical_json(forms[name]), encoding="utf-8")
         today = timezone.localdate()
         paper = write_house_proposal(snapshot, workplace / "proposal.docx", revision=1, issued_on=today)
-        pdf = write_pdf(paper)
+        try:
+            pdf = write_pdf(paper)
+        except OfficeFailed as failed:
+            # The .docx is whole; a PDF can be made from it later.
+            said.write(f"note: no PDF: {failed}")
+            pdf = None
         names = [f"{name}.json" for name in FILES] + [paper.name] + ([pdf.name] if pdf else [])
         out.mkdir(parents=True, exist_ok=True)
         for name in names:
