@@ -1,5 +1,8 @@
 """Behaviour of the conduction solver: conservation, bounds, symmetry and refusals."""
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -169,3 +172,13 @@ ONE = np.ones((1, 1))
 def test_bad_input_is_named(call, message):
     with pytest.raises(OutOfRange, match=message):
         call()
+
+
+def test_importing_the_heat_and_moisture_modules_loads_no_heavy_library():
+    names = ("materials", "assembly", "conduction", "vapour", "condensation", "moisture", "drying", "attic")
+    imports = "; ".join(f"import estimates.physics.{name}" for name in names)
+    heavy = "{'scipy', 'pandas', 'matplotlib', 'pint', 'django'} & set(sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", f"{imports}; import sys; print({heavy} or 'none')"], capture_output=True, text=True
+    )
+    assert (done.stdout.strip(), done.stderr) == ("none", "")
