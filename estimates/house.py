@@ -32,6 +32,15 @@ class SurfaceKind(StrEnum):
     OVERHANG = "overhang"
 
 
+class Construction(StrEnum):
+    """What carries the wall. The drainage gap behind a veneer is never filled; solid brick has only a furred gap."""
+
+    FRAME = "frame"
+    FRAME_BRICK_VENEER = "frame_brick_veneer"
+    SOLID_BRICK = "solid_brick"
+    BLOCK = "block"
+
+
 class Face(StrEnum):
     """Side of the house. Front and back walls run through at corners unless a record says otherwise."""
 
@@ -302,6 +311,7 @@ class WallRecord:
         "ft", "Underside of the bottom plate to the top of the top plate (rim: joist depth)", above=0, high=100
     )
     kind: SurfaceKind = choice(SurfaceKind, "What surface it is", default=SurfaceKind.WALL)
+    construction: Construction = choice(Construction, "What carries the wall", default=Construction.FRAME)
     face: Face | None = choice(Face, "Side of the house; decides who owns its corners", default=None)
     framing: Framing = choice(Framing, "Platform or balloon", default=Framing.PLATFORM)
     spacing_in: float = number("in", "Stud spacing, centre to centre", low=4, high=96, default=16.0)

@@ -15,6 +15,7 @@ from estimates.house import (
     Access,
     AtticRecord,
     Closure,
+    Construction,
     HouseRecord,
     LeakSiteRecord,
     OptionRecord,
@@ -191,7 +192,10 @@ def _room_share(wall: WallRecord) -> tuple[float, float]:
 
 
 def _wall_stops(wall: WallRecord, layout: WallLayout, foam: FoamProduct, foam_in: float) -> list[str]:
-    stops = [f"escape path: {place} is open; close it or record how it is closed" for place in layout.escapes]
+    stops = []
+    if wall.construction in (Construction.SOLID_BRICK, Construction.BLOCK):
+        stops.append("masonry: filling its furred gap can let frost into the wall; needs a designer's release")
+    stops += [f"escape path: {place} is open; close it or record how it is closed" for place in layout.escapes]
     if foam_in < foam.least_thickness_in:
         stops.append(
             f"not worth filling: {foam_in:.2f} in left beside the old insulation, the product needs "

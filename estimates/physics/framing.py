@@ -205,8 +205,9 @@ def _bay_warnings(wall: WallRecord, bays: tuple[Bay, ...]) -> list[str]:
     unreachable = [bay for bay in bays if not bay.reachable]
     if unreachable:
         share = math.fsum(bay.area_ft2 for bay in unreachable)
+        pockets = "1 pocket" if len(unreachable) == 1 else f"{len(unreachable)} pockets"
         warnings.append(
-            f"{len(unreachable)} pockets cannot be reached ({share:.1f} ft2): "
+            f"{pockets} cannot be reached ({share:.1f} ft2): "
             + ", ".join(sorted({bay.reason for bay in unreachable}))
             + "."
         )

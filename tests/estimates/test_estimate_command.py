@@ -29,7 +29,27 @@ def refused(house: Path, out: Path, **options: Any) -> list[str]:
     assert caught.value.returncode == 2
     assert not out.exists()
     assert [path.name for path in out.parent.iterdir() if path.name.startswith(".estimate")] == []
-    return said.getvalue().splitlines() + [str(caught.value)]
+    return [*said.getvalue().splitlines(), str(caught.value)]
+
+
+@pytest.fixture(autouse=True)
+def _no_office(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Starting LibreOffice takes seconds; only the test that asks for it waits."""
+    if "libreoffice" not in request.fixturenames:
+        monkeypatch.setattr("estimates.office.office_path", lambda: None)
+
+
+@pytest.mark.libreoffice
+def test_a_pdf_stands_beside_the_paper_where_libreoffice_is_there(tmp_path: Path, libreoffice: str) -> None:
+    run(HOUSES / "mill-cape.json", tmp_path / "out")
+    assert (tmp_path / "out" / "proposal.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_a_pdf_of_an_earlier_run_does_not_outlive_its_proposal(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "proposal.pdf").write_bytes(b"old")
+    run(HOUSES / "mill-cape.json", tmp_path / "out")
+    assert not (tmp_path / "out" / "proposal.pdf").exists()
 
 
 def digests(folder: Path) -> dict[str, str]:
