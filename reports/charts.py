@@ -17,6 +17,7 @@ MOST_BARS = 25
 
 ROW_PX = 58
 NAME_SHIFT_PX = 21
+TARGET_SHIFT_PX = 26
 
 
 def margin_chart(frame: pd.DataFrame) -> dict[str, Any]:
@@ -63,7 +64,7 @@ def _layout(rows: pd.DataFrame) -> dict[str, Any]:
         for place, name in enumerate(rows["house"])
     ]  # fmt: skip
     mark = [
-        {"text": "target", "x": target, "y": 0, "yshift": NAME_SHIFT_PX, "showarrow": False, "font": {"color": INK}}
+        {"text": "target", "x": target, "y": 0, "yshift": TARGET_SHIFT_PX, "showarrow": False, "font": {"color": INK}}
         for target in rows["target"][:1]
     ]
     return {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import functools
 import os
 import shutil
 import uuid
@@ -16,7 +18,8 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from django.test import Client
 
-    from estimates.models import House, User
+    from estimates.models import EstimateRevision, House, User
+    from estimates.snapshot import Snapshot
 
 # The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
 # nothing in the tests is concurrent with it.
@@ -24,6 +27,8 @@ os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 STRICT = os.environ.get("CAVITYBOOK_STRICT", "").lower() not in ("", "0", "no", "false", "off")
 """Under CI a missing browser, office or database server is a failure; at a desk it is a skip."""
+
+HOUSES = Path(__file__).resolve().parent.parent / "fixtures" / "houses"
 
 POSTGRESQL_PLACES = "/usr/lib/postgresql/*/bin"
 
@@ -178,3 +183,31 @@ def house(db: None) -> House:
         postal_code="12345",
         customer_name="Wren Halloran",
     )
+
+
+# --- Estimated houses --------------------------------------------------------------------------------------------------
+# The measured houses of fixtures/houses, brought in as the demo does it.
+
+
+@pytest.fixture
+def estimated(owner: User) -> Callable[..., EstimateRevision]:
+    """Return `estimated(file name, **changes)`: brings a measured house, fields replaced, and freezes its estimate."""
+    from datetime import UTC, datetime
+
+    from reports.scenario import estimate_load
+
+    def bring(name: str, /, **changes: Any) -> EstimateRevision:
+        snapshot = _snapshot(name, tuple(sorted(changes.items())))
+        return estimate_load(snapshot=snapshot, by=owner, now=datetime(2026, 3, 2, 14, 30, tzinfo=UTC))
+
+    return bring
+
+
+@functools.lru_cache(maxsize=64)
+def _snapshot(name: str, changes: tuple[tuple[str, Any], ...]) -> Snapshot:
+    from estimates.house import house_from_json
+    from estimates.pricebook import load_book
+    from estimates.snapshot import take_snapshot
+
+    measured = house_from_json((HOUSES / f"{name}.json").read_text(encoding="utf-8"))
+    return take_snapshot(dataclasses.replace(measured, **dict(changes)), load_book("standard"), seed=1)

@@ -14,7 +14,7 @@ from estimates.money import format_money, round_half_up, to_cents
 
 register = template.Library()
 
-THIN = "\u2009"
+GAP = "\u00a0"
 DASH = "–"
 MINUS = "\u2212"
 UNKNOWN = "not known"
@@ -23,7 +23,7 @@ KINDS: dict[str, tuple[int, str]] = {
     "ft2": (0, "ft²"),
     "ft3": (1, "ft³"),
     "ft": (0, "ft"),
-    "in": (2, "in"),
+    "in": (3, "in"),
     "lb": (0, "lb"),
     "h": (1, "h"),
     "crew-day": (1, "crew-days"),
@@ -34,11 +34,13 @@ KINDS: dict[str, tuple[int, str]] = {
     "U": (3, "Btu/h ft² °F"),
     "UA": (0, "Btu/h °F"),
     "cfm50": (0, "CFM50"),
-    "count": (0, ""),
-    "job": (0, ""),
-    "each": (0, ""),
+    "job": (1, "job"),
+    "each": (1, ""),
 }
 """Kind of quantity -> digits after the point, unit as printed."""
+
+TRIMMED = {"in", "job", "each"}
+"""Kinds whose last zeros say nothing: studs stand 16 in apart and are 3.625 in deep; three pieces are 3."""
 
 
 def digits(value: float, places: int) -> str:
@@ -76,28 +78,16 @@ def amount(value: float | None, kind: str) -> str:
 
     Examples
     --------
-    >>> amount(1234.4, "ft2"), amount(None, "cfm50"), amount(0.0891, "U")
-    ('1,234\u2009ft²', 'not known', '0.089\u2009Btu/h ft² °F')
+    >>> amount(1234.4, "ft2"), amount(None, "cfm50"), amount(0.0891, "U"), amount(16.0, "in")
+    ('1,234\xa0ft²', 'not known', '0.089\xa0Btu/h ft² °F', '16\xa0in')
     """
     places, unit = KINDS[kind]
     if value is None:
         return UNKNOWN
-    return digits(value, places) + (f"{THIN}{unit}" if unit else "")
-
-
-@register.filter
-def line_amount(line: Mapping[str, Any]) -> str:
-    r"""Quantity of a priced line: whole pieces stay whole, other quantities get one digit.
-
-    Examples
-    --------
-    >>> line_amount({"quantity": 3.0, "unit": "each"}), line_amount({"quantity": 215.25, "unit": "ft2"})
-    ('3\u2009each', '215\u2009ft²')
-    """
-    places, unit = KINDS.get(line["unit"], (1, line["unit"]))
-    quantity = line["quantity"]
-    shown = digits(quantity, 0 if quantity == int(quantity) else places)
-    return f"{shown}{THIN}{unit or line['unit']}"
+    shown = digits(value, places)
+    if kind in TRIMMED and "." in shown:
+        shown = shown.rstrip("0").rstrip(".")
+    return shown + (f"{GAP}{unit}" if unit else "")
 
 
 @register.filter
@@ -107,13 +97,13 @@ def between(spread: Mapping[str, float] | None, kind: str) -> str:
     Examples
     --------
     >>> between({"p10": 1204.0, "p50": 1300.0, "p90": 1490.0}, "cfm50"), between(None, "cfm50")
-    ('1,204–1,490\u2009CFM50', 'not known')
+    ('1,204–1,490\xa0CFM50', 'not known')
     """
     if spread is None:
         return UNKNOWN
     places, unit = KINDS[kind]
     low, high = digits(spread["p10"], places), digits(spread["p90"], places)
-    return (low if low == high else f"{low}{DASH}{high}") + (f"{THIN}{unit}" if unit else "")
+    return (low if low == high else f"{low}{DASH}{high}") + (f"{GAP}{unit}" if unit else "")
 
 
 @register.filter
@@ -168,9 +158,9 @@ def share(value: float, places: int = 1) -> str:
     Examples
     --------
     >>> share(0.4205), share(0.2, 0)
-    ('42.1\u2009%', '20\u2009%')
+    ('42.1\xa0%', '20\xa0%')
     """
-    return f"{digits(float(Decimal(repr(value)).scaleb(2)), places)}{THIN}%"
+    return f"{digits(float(Decimal(repr(value)).scaleb(2)), places)}{GAP}%"
 
 
 @register.filter

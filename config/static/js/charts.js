@@ -1,4 +1,5 @@
 "use strict";
+const PAPER_PX = 640;
 // Draws each chart from the figure that stands beside it in the page. Nothing is sent anywhere.
 for (const place of document.querySelectorAll("[data-figure]")) {
   const figure = JSON.parse(document.getElementById(place.dataset.figure).textContent);
@@ -8,4 +9,7 @@ for (const place of document.querySelectorAll("[data-figure]")) {
     showSendToCloud: false,
     responsive: true,
   });
+  // Paper is narrower than most screens; the library itself only follows the window.
+  window.addEventListener("beforeprint", () => Plotly.relayout(place, { autosize: false, width: PAPER_PX }));
+  window.addEventListener("afterprint", () => Plotly.relayout(place, { autosize: true, width: null }));
 }
