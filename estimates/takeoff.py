@@ -123,7 +123,7 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
     >>> wall = WallRecord(id="w", name="North", length_ft=8.0, height_ft=8.09375)
     >>> counted = wall_take_off(wall, load_book("standard"), year_built=1960)
     >>> round(counted.fill_ft3, 3), round(counted.required_ft3, 3), round(counted.mixes, 4)
-    (16.04, 17.163, 0.7151)
+    (16.041, 17.163, 0.7151)
     """
     return Takeoff(
         tuple(wall_take_off(wall, book, tool, year_built=house.year_built) for wall in house.walls),
