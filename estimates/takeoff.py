@@ -22,6 +22,7 @@ from estimates.house import (
     WallRecord,
     framing_ends,
 )
+from estimates.physics.attic import coverage_row_for_r
 from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out
 from estimates.physics.materials import material
 from estimates.pricebook import CoverageRow, FactRow, FoamProduct, LooseProduct, PriceBook
@@ -217,11 +218,11 @@ def attic_take_off(attic: AtticRecord, product: LooseProduct) -> AtticTakeoff:
         note = f"{attic.name}: already at about R-{existing:.0f}, nothing to add"
         return AtticTakeoff(attic, existing, None, 0.0, (note,))
     warnings = []
-    row = next((row for row in product.coverage if row.r >= missing - 1e-9), None)
-    if row is None:
-        row = product.coverage[-1]
+    most = product.coverage[-1]
+    row = most if missing > most.r else coverage_row_for_r(product.coverage, missing)
+    if missing > most.r:
         warnings.append(
-            f"{attic.name}: the table ends at R-{row.r:g}; the target of R-{attic.target_r:g} is not reached"
+            f"{attic.name}: the table ends at R-{most.r:g}; the target of R-{attic.target_r:g} is not reached"
         )
     return AtticTakeoff(attic, existing, row, attic.area_ft2 * row.bags_per_1000_ft2 / 1000.0, tuple(warnings))
 
