@@ -370,6 +370,28 @@ class WallRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class QuickWallRecord:
+    """Outside walls of a house, or a part of them, by a few figures: a price within a minute, with a wide range."""
+
+    id: str = code("Name of the entry, unique among all walls of the house")
+    name: str = text("What the crew and the homeowner call it", max_length=80, min_length=1)
+    perimeter_ft: float = number("ft", "Length of the outside walls, once round", above=0, high=500)
+    storeys: int = whole("Storeys of that perimeter", low=1, high=3)
+    storey_height_ft: float = number("ft", "Height of a storey's wall, bottom plate to top plate", above=2, high=20)
+    window_share: float = number("", "Share of the wall that is windows and doors", low=0, high=0.7, default=0.15)
+    framing_share: float = number(
+        "", "Share of the rest that is framing: studs, plates, headers", low=0, high=0.6, default=0.25
+    )
+    spacing_in: float = number("in", "Stud spacing, centre to centre", low=4, high=96, default=16.0)
+    depth_in: float = number("in", "Stud depth, which is the cavity depth", low=0.5, high=24, default=3.5)
+    existing_fill: ExistingFillRecord | None = one(ExistingFillRecord, "Old insulation in the cavities", default=None)
+    cladding: Cladding = choice(Cladding, "Outside finish", default=Cladding.WOOD_BEVEL)
+    sheathing: Sheathing = choice(Sheathing, "Between studs and cladding", default=Sheathing.BOARD)
+    inside: InsideFinish = choice(InsideFinish, "Between studs and room", default=InsideFinish.PLASTER_LATH)
+    access: Access = choice(Access, "How the crew reaches the cavity", default=Access.LIFT_CLADDING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StudMoveRecord:
     """A stud that stands elsewhere than laid out."""
 
@@ -552,6 +574,9 @@ class HouseRecord:
     has_fireplace: bool = flag("Open fireplace", default=False)
     complaints: tuple[ComplaintRecord, ...] = many(ComplaintRecord, "What is wrong, room by room")
     walls: tuple[WallRecord, ...] = many(WallRecord, "Walls and other framed surfaces")
+    quick_walls: tuple[QuickWallRecord, ...] = many(
+        QuickWallRecord, "Walls by a few figures, not yet measured one by one"
+    )
     attics: tuple[AtticRecord, ...] = many(AtticRecord, "Attics")
     leak_sites: tuple[LeakSiteRecord, ...] = many(LeakSiteRecord, "Leak sites")
     blower_door: BlowerDoorRecord | None = one(BlowerDoorRecord, "Blower-door test before the work", default=None)
@@ -595,14 +620,19 @@ def house_schema() -> dict[str, Any]:
 
 def house_faults(house: HouseRecord) -> Iterable[Fault]:
     """What no single field can tell: things that do not fit together."""
-    if not (house.walls or house.attics or house.leak_sites):
+    if not (house.walls or house.quick_walls or house.attics or house.leak_sites):
         yield Fault("$", "nothing to work on; enter at least one wall, attic or leak site")
     if len(house.options) > 3:
         yield Fault("$.options", f"{len(house.options)} options; enter at most 3")
     for index, wall in enumerate(house.walls):
         yield from wall_faults(wall, f"$.walls[{index}]")
+    measured = {wall.id for wall in house.walls}
+    for index, quick in enumerate(house.quick_walls):
+        if quick.id in measured:
+            yield Fault(f"$.quick_walls[{index}].id", f"the id {quick.id!r} is already used in walls; enter another")
+        yield from _fill_faults(quick.existing_fill, quick.depth_in, f"$.quick_walls[{index}]")
     known = {
-        "wall_ids": {wall.id for wall in house.walls},
+        "wall_ids": measured | {quick.id for quick in house.quick_walls},
         "attic_ids": {attic.id for attic in house.attics},
         "leak_ids": {site.id for site in house.leak_sites},
     }
@@ -655,13 +685,15 @@ def wall_faults(wall: WallRecord, path: str) -> Iterable[Fault]:
             if not apart:
                 yield Fault(where, f"lies over the opening {other.id!r}; move one of them")
         seen.append(opening)
-    if wall.existing_fill is not None and wall.existing_fill.compressed_in > wall.existing_fill.in_place_in:
+    yield from _fill_faults(wall.existing_fill, wall.depth_in, path)
+
+
+def _fill_faults(old: ExistingFillRecord | None, depth_in: float, path: str) -> Iterable[Fault]:
+    if old is not None and old.compressed_in > old.in_place_in:
+        yield Fault(f"{path}.existing_fill.compressed_in", "thicker than in_place_in; enter the smaller, squeezed one")
+    if old is not None and old.in_place_in > depth_in:
         yield Fault(
-            f"{path}.existing_fill.compressed_in", "thicker than in_place_in; enter the smaller, squeezed thickness"
-        )
-    if wall.existing_fill is not None and wall.existing_fill.in_place_in > wall.depth_in:
-        yield Fault(
-            f"{path}.existing_fill.in_place_in", f"deeper than the cavity of {wall.depth_in:g} in; enter at most that"
+            f"{path}.existing_fill.in_place_in", f"deeper than the cavity of {depth_in:g} in; enter at most that"
         )
 
 

@@ -51,6 +51,7 @@ def write_house_proposal(snapshot: Snapshot, path: Path, *, revision: int, issue
             width_in=PICTURE_MM / MM_PER_IN,
         )
         for counted in snapshot.takeoff.priced_walls
+        if counted.layout.quick is None
     }
     return write_proposal(path, context, elevations, issued_on=issued_on)
 

@@ -51,6 +51,15 @@ EMPTY = RangeInput("how well an empty cavity resists heat", 0.75, EMPTY_CAVITY_R
 KEYS = RangeInput("plaster squeezed into the cavities", 0.0, 0.2, 0.5)
 """Depth lost to plaster that squeezed through the laths. [in] Common practice, no source."""
 
+QUICK_SIZE = RangeInput("how large the walls are that were not measured one by one", 0.92, 1.0, 1.08)
+"""Wall area as a share of that of the quick entry: perimeter paced, heights guessed. [1] Common practice, no source."""
+
+QUICK_WINDOWS = RangeInput("how much of the quick walls is windows and doors", -0.05, 0.0, 0.05)
+"""Added to the share of openings of a quick entry. [1] Common practice, no source."""
+
+QUICK_FRAMING = RangeInput("how much of the quick walls is framing", -0.05, 0.0, 0.05)
+"""Added to the framing share of a quick entry, which has no undetected part. [1] Common practice, no source."""
+
 OLD_ATTIC = RangeInput("how well the old attic insulation still works", 0.7, 1.0, 1.15)
 """[1] Common practice, no source."""
 
@@ -175,6 +184,7 @@ def _specs(house: HouseRecord, takeoff: Takeoff, foam: FoamProduct) -> tuple[Ran
     specs = [FRAMING, EMPTY, KEYS, OLD_ATTIC, WINTER, FILL_EFFECT, SEAL_EFFECT, _shrinkage(foam)]
     specs += [_old_batts(wall.wall) for wall in takeoff.walls if wall.wall.existing_fill is not None]
     specs += [_leak_share(share) for share in LEAKAGE_SHARES]
+    specs += [QUICK_SIZE, QUICK_WINDOWS, QUICK_FRAMING] if house.quick_walls else []
     return tuple({spec.name: spec for spec in specs}.values())
 
 
@@ -206,6 +216,9 @@ def _wall(counted: WallTakeoff, foam: FoamProduct, filled: bool, inputs: _Inputs
     film = AIR_FILMS[_FILM.get(wall.kind, "inside_vertical")].r - AIR_FILMS["inside_vertical"].r
     keys = inputs[KEYS] if wall.inside is InsideFinish.PLASTER_LATH else 0.0
     empty = inputs[EMPTY]
+    framing, unseen = layout.framing_fraction, inputs[FRAMING]
+    if layout.quick is not None:
+        framing, unseen = np.clip(framing + inputs[QUICK_FRAMING], 0.0, 1.0), 0.0
     unreached = sum(bay.area_ft2 for bay in layout.bays if not bay.reachable) + layout.no_fill_ft2
     covered_share = 0.0 if old is None else old.covered_share
     if not filled:
@@ -223,14 +236,23 @@ def _wall(counted: WallTakeoff, foam: FoamProduct, filled: bool, inputs: _Inputs
         series_r=layers.series_r + film,
         cavity_r=cavity_r,
         framing_r=framing_r(wall.depth_in),
-        framing_fraction=layout.framing_fraction,
-        undetected_framing=inputs[FRAMING],
+        framing_fraction=framing,
+        undetected_framing=unseen,
         covered_share=covered_share,
         covered_r=covered_r,
         void_fraction=void,
         unfilled_fraction=unreached / layout.net_ft2 if layout.net_ft2 > 0 else 0.0,
         empty_r=empty,
     ).u
+
+
+def _wall_area(counted: WallTakeoff, inputs: _Inputs) -> Any:
+    """Net area of a wall, or of walls known by a few figures only. [ft2]"""
+    layout = counted.layout
+    if layout.quick is None:
+        return layout.net_ft2
+    openings = np.clip(layout.opening_ft2 / layout.gross_ft2 + inputs[QUICK_WINDOWS], 0.0, 0.95)
+    return layout.gross_ft2 * inputs[QUICK_SIZE] * (1.0 - openings)
 
 
 def _foam_r(foam: FoamProduct, thickness_in: float, lost_in: Any) -> Any:
@@ -323,14 +345,14 @@ def _winter_leakage(house: HouseRecord, leak: _Leakage, cfm50: Any) -> Any:
 
 def _surfaces(
     takeoff: Takeoff, chosen: Takeoff, foam: FoamProduct, inputs: _Inputs
-) -> list[tuple[str, str, float, Any, Any]]:
+) -> list[tuple[str, str, Any, Any, Any]]:
     filled = {wall.wall.id for wall in chosen.priced_walls}
     topped = {attic.attic.id for attic in chosen.attics}
-    found: list[tuple[str, str, float, Any, Any]] = []
+    found: list[tuple[str, str, Any, Any, Any]] = []
     for wall in takeoff.walls:
         before = _wall(wall, foam, False, inputs)
         after = _wall(wall, foam, True, inputs) if wall.wall.id in filled else before
-        found.append((wall.wall.id, wall.wall.name, wall.layout.net_ft2, before, after))
+        found.append((wall.wall.id, wall.wall.name, _wall_area(wall, inputs), before, after))
     for attic in takeoff.attics:
         before = _attic(attic, False, inputs)
         after = _attic(attic, True, inputs) if attic.attic.id in topped else before
@@ -349,7 +371,10 @@ def _option(
     specs: tuple[RangeInput, ...],
 ) -> OptionPerformance:
     chosen = takeoff.chosen(option)
-    surfaces = tuple(SurfaceHeat(*row) for row in _surfaces(takeoff, chosen, foam, best))
+    surfaces = tuple(
+        SurfaceHeat(name, words, float(area), float(before), float(after))
+        for name, words, area, before, after in _surfaces(takeoff, chosen, foam, best)
+    )
     warnings: list[str] = [] if leak is None else list(leak.warnings)
     less_ua: Any = sum(area * (before - after) for _, _, area, before, after in _surfaces(takeoff, chosen, foam, drawn))
     less_cfm: Any = 0.0

@@ -313,7 +313,7 @@ def _scope(chosen: Takeoff) -> list[str]:
 
 
 def _wall(counted: WallTakeoff, book: PriceBook) -> dict[str, Any]:
-    missed = len(counted.layout.bays) - counted.reachable_bays
+    missed = counted.layout.bay_count - counted.reachable_bays
     notes = [words.ACCESSES[counted.wall.access][3:].capitalize() + "."]
     if counted.wall.existing_fill is not None:
         notes.append("The old insulation stays; the foam fills the room beside it.")

@@ -153,7 +153,7 @@ def causes(house: HouseRecord, takeoff: Takeoff, cfm50: float | None) -> Iterabl
     empty = [wall for wall in takeoff.walls if wall.wall.existing_fill is None]
     if empty:
         area = sum(wall.layout.net_ft2 for wall in empty)
-        bays = sum(len(wall.layout.bays) for wall in empty)
+        bays = sum(wall.layout.bay_count for wall in empty)
         yield (
             f"{_walls(empty)}: no insulation was found in the cavities. {about(area)} ft² of wall, windows and doors "
             f"taken out, has {count(bays, 'bay')} with nothing but air between its studs."

@@ -19,11 +19,12 @@ from estimates.house import (
     HouseRecord,
     LeakSiteRecord,
     OptionRecord,
+    QuickWallRecord,
     WallRecord,
     framing_ends,
 )
 from estimates.physics.attic import coverage_row_for_r
-from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out
+from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out, quick_layout
 from estimates.physics.materials import material
 from estimates.pricebook import CoverageRow, FactRow, FoamProduct, LooseProduct, PriceBook
 
@@ -60,6 +61,8 @@ class WallTakeoff:
     @property
     def reachable_bays(self) -> int:
         """Bays to fill."""
+        if self.layout.quick is not None:
+            return self.layout.quick.bays
         return sum(bay.reachable for bay in self.layout.bays)
 
 
@@ -127,7 +130,10 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
     (16.041, 17.163, 0.7151)
     """
     return Takeoff(
-        tuple(wall_take_off(wall, book, tool, year_built=house.year_built) for wall in house.walls),
+        (
+            *(wall_take_off(wall, book, tool, year_built=house.year_built) for wall in house.walls),
+            *(quick_take_off(quick, book, tool) for quick in house.quick_walls),
+        ),
         tuple(attic_take_off(attic, book.loose_fill) for attic in house.attics),
         tuple(leak_take_off(site, book) for site in house.leak_sites),
     )
@@ -150,14 +156,39 @@ def wall_take_off(
     full depth. fill = cavity x ((1 - c) + c (depth - t_c) / depth); required = fill x (1 + waste);
     water = fill x (wet - dry).
     """
-    foam = book.foam
     layout = wall_layout(wall, tool, SASH_POCKET_IN if year_built < SASH_POCKETS_BEFORE else 0.0)
+    return _counted(wall, layout, book.foam)
+
+
+def quick_take_off(quick: QuickWallRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL) -> WallTakeoff:
+    """Count walls known by a few figures."""
+    return _counted(quick_wall(quick), quick_layout(quick, tool), book.foam)
+
+
+def quick_wall(quick: QuickWallRecord) -> WallRecord:
+    """Walls known by a few figures as one wall, as long as their perimeter and as high as their storeys."""
+    return WallRecord(
+        id=quick.id,
+        name=quick.name,
+        length_ft=quick.perimeter_ft,
+        height_ft=quick.storey_height_ft * quick.storeys,
+        spacing_in=quick.spacing_in,
+        depth_in=quick.depth_in,
+        existing_fill=quick.existing_fill,
+        cladding=quick.cladding,
+        sheathing=quick.sheathing,
+        inside=quick.inside,
+        access=quick.access,
+    )
+
+
+def _counted(wall: WallRecord, layout: WallLayout, foam: FoamProduct) -> WallTakeoff:
     share, foam_in = _room_share(wall)
     fill = layout.volume_ft3 * share
     required = fill * (1.0 + foam.waste)
     left, right = framing_ends(wall)
     closings = [line.closure for line in wall.floor_lines] + [wall.sill, wall.top]
-    rows = max((hole.row for bay in layout.bays for hole in bay.holes), default=0)
+    rows = max(layout.holes_by_row(), default=0)
     return WallTakeoff(
         wall=wall,
         layout=layout,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from estimates.house import Closure, Framing, WallRecord, framing_ends
+from estimates.house import Closure, Framing, QuickWallRecord, WallRecord, framing_ends
 from estimates.physics.members import NO_FILL, OPEN, SOLID, STRENGTH, Member, face_polygon, face_shapes
 from estimates.physics.pockets import (
     DEFAULT_TOOL,
@@ -30,15 +30,29 @@ __all__ = [
     "Bay",
     "Hole",
     "Member",
+    "QuickCount",
     "ToolRecord",
     "WallLayout",
     "hole_heights",
     "lay_out",
     "quick_cavity_ft3",
+    "quick_layout",
 ]
+
+PLATE_IN = 1.5
+"""Thickness of a plate where walls are known by a few figures only. [in] Usual lumber, from memory."""
 
 NARROW_LAST_BAY_IN = 3.0
 """A last bay narrower than this is worth a warning: probe before drilling. [in] Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class QuickCount:
+    """Bays, holes and volume of walls whose studs are not placed: counted by rule, not laid out."""
+
+    bays: int
+    holes_by_row: dict[int, int]
+    volume_ft3: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +77,12 @@ class WallLayout:
     no_fill_ft2: float
     escapes: tuple[str, ...]
     warnings: tuple[str, ...]
+    quick: QuickCount | None = None
+
+    @property
+    def bay_count(self) -> int:
+        """Bays laid out, or counted by rule."""
+        return len(self.bays) if self.quick is None else self.quick.bays
 
     @property
     def net_ft2(self) -> float:
@@ -77,15 +97,19 @@ class WallLayout:
     @property
     def volume_ft3(self) -> float:
         """Empty volume of the bays that can be reached. [ft3]"""
+        if self.quick is not None:
+            return self.quick.volume_ft3
         return math.fsum(bay.volume_ft3 for bay in self.bays if bay.reachable)
 
     @property
     def hole_count(self) -> int:
         """Holes to drill."""
-        return sum(len(bay.holes) for bay in self.bays)
+        return sum(self.holes_by_row().values())
 
     def holes_by_row(self) -> dict[int, int]:
         """Row -> number of holes; row 1 is the lowest of its bay."""
+        if self.quick is not None:
+            return dict(self.quick.holes_by_row)
         rows: dict[int, int] = {}
         for bay in self.bays:
             for hole in bay.holes:
@@ -158,6 +182,68 @@ def lay_out(wall: WallRecord, tool: ToolRecord = DEFAULT_TOOL, *, sash_pocket_in
         no_fill_ft2=by_kind[NO_FILL],
         escapes=_escapes(wall),
         warnings=tuple(warnings),
+    )
+
+
+def quick_layout(quick: QuickWallRecord, tool: ToolRecord = DEFAULT_TOOL) -> WallLayout:
+    """Areas, bays and holes of walls that are known by a few figures only.
+
+    Parameters
+    ----------
+    quick : perimeter, storeys, heights and shares.
+    tool : nozzle and reach, which give the rows of holes. [in]
+
+    Returns
+    -------
+    WallLayout without placed bays; its `quick` holds the counts.
+
+    Raises
+    ------
+    OutOfRange : a storey with no room between its plates.
+
+    Notes
+    -----
+    gross = perimeter x height x storeys; net = gross (1 - w); cavity = net (1 - f). Bays of a storey =
+    ceil((1 - w) perimeter / spacing); each has the rows of holes of a full-height bay between three plates.
+
+    References
+    ----------
+    .. [1] Holes = rows x bays: rule of this firm, common practice; framing shares as in `quick_cavity_ft3`.
+
+    Examples
+    --------
+    >>> quick = QuickWallRecord(id="q", name="All", perimeter_ft=100.0, storeys=1, storey_height_ft=8.0)
+    >>> layout = quick_layout(quick)
+    >>> layout.net_ft2, round(layout.volume_ft3, 2), layout.bay_count, layout.hole_count
+    (680.0, 148.75, 64, 192)
+    """
+    width, height = quick.perimeter_ft * 12.0, quick.storey_height_ft * 12.0
+    gross = quick.perimeter_ft * quick.storey_height_ft * quick.storeys
+    net = gross * (1.0 - quick.window_share)
+    rows = len(hole_heights(PLATE_IN, float(positive("storey_height_ft", height - 2 * PLATE_IN)), tool))
+    bays = quick.storeys * math.ceil((1.0 - quick.window_share) * width / quick.spacing_in - 1e-9)
+    face = ((0.0, 0.0), (width, 0.0), (width, height * quick.storeys), (0.0, height * quick.storeys))
+    return WallLayout(
+        wall_id=quick.id,
+        left_in=0.0,
+        right_in=width,
+        face=face,
+        members=(),
+        openings=(),
+        no_fill=(),
+        bays=(),
+        gross_ft2=gross,
+        opening_ft2=gross - net,
+        framing_ft2=net * quick.framing_share,
+        cavity_ft2=net * (1.0 - quick.framing_share),
+        no_fill_ft2=0.0,
+        escapes=(),
+        warnings=("By a few figures only: measure wall by wall before the work is fixed.",),
+        quick=QuickCount(
+            bays=bays,
+            holes_by_row=dict.fromkeys(range(1, rows + 1), bays),
+            volume_ft3=float(quick_cavity_ft3(net, quick.framing_share, quick.depth_in)),
+        ),
     )
 
 

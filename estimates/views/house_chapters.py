@@ -14,7 +14,7 @@ from estimates.house import WHOLE_SCOPE, HouseRecord, Measure, OptionRecord, Wal
 from estimates.models import EstimateRevision
 from estimates.physics.framing import DEFAULT_TOOL
 from estimates.records import read_record
-from estimates.takeoff import SASH_POCKET_IN, SASH_POCKETS_BEFORE, wall_layout
+from estimates.takeoff import SASH_POCKET_IN, SASH_POCKETS_BEFORE, quick_wall, wall_layout
 
 DRAWING_PX = 544.0
 """Width of an elevation where there is room for it. [CSS px]"""
@@ -54,7 +54,7 @@ def house_chapters(revision: EstimateRevision, user: access.Person) -> Form:
     house = read_record(HouseRecord, frozen["house"])
     return {
         "record": house,
-        "walls": [wall_chapter(house, wall, frozen) for wall in house.walls],
+        "walls": [wall_chapter(house, wall, frozen) for wall in (*house.walls, *map(quick_wall, house.quick_walls))],
         "attics": _beside(house.attics, frozen["takeoff"]["attics"]),
         "leak_sites": [
             leak
@@ -91,7 +91,7 @@ def wall_chapter(house: HouseRecord, wall: WallRecord, frozen: Form) -> Form:
     return {
         "record": wall,
         "counted": counted,
-        "svg": wall_svg(house, wall),
+        "svg": wall_svg(house, wall) if counted["placed"] else "",
         "rows": [f"row {row}: {holes}" for row, holes in rows],
         "heat": None if heat is None or heat["u_after"] >= heat["u_before"] else heat | {"less": _less(heat)},
     }

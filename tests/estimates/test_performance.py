@@ -17,6 +17,7 @@ from estimates.house import (
     LeakSiteRecord,
     OpeningRecord,
     OptionRecord,
+    QuickWallRecord,
     WallRecord,
     house_from_json,
 )
@@ -143,3 +144,18 @@ def test_fuel_and_efficiency_divide_the_heat(cape: HouseRecord, book: PriceBook)
     # D: the same heat: kWh x 3412.14 x 2.5 = gallons x 138,700 x 0.79 (heat contents: ENGINE 5, S).
     ratio = kwh.saved_units.p50 * 3412.14 * 2.5 / (gallons.saved_units.p50 * 138_700 * 0.79)
     assert math.isclose(ratio, 1.0, rel_tol=2e-3)
+
+
+def test_a_quick_entry_gives_a_wider_range_than_the_same_walls_measured(cape: HouseRecord, book: PriceBook) -> None:
+    plain = WallRecord(id="w", name="W", length_ft=100.0, height_ft=8.0, inside=cape.walls[0].inside)
+    measured = replace(cape, walls=(plain,), attics=(), leak_sites=(), options=(), blower_door=None)
+    quick = QuickWallRecord(
+        id="q", name="Q", perimeter_ft=100.0, storeys=1, storey_height_ft=8.0, window_share=0.0, framing_share=0.18,
+        inside=cape.walls[0].inside,
+    )  # fmt: skip
+    by_figures = replace(measured, walls=(), quick_walls=(quick,))
+    one, other = (run(house, book).options[0].saved_units for house in (measured, by_figures))
+    assert other.p50 == pytest.approx(one.p50, rel=0.06)
+    assert other.p90 - other.p10 > 1.1 * (one.p90 - one.p10)
+    both = replace(measured, quick_walls=(quick,))
+    assert run(both, book).options[0].saved_units.p50 == pytest.approx(one.p50 + other.p50, rel=0.02)

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from estimates.house import AtticRecord, Condition, ExistingFillRecord, FillMaterial, OpeningRecord, WallRecord
+from estimates.house import (
+    AtticRecord,
+    Condition,
+    ExistingFillRecord,
+    FillMaterial,
+    OpeningRecord,
+    QuickWallRecord,
+    WallRecord,
+)
 from estimates.pricebook import PriceBook, load_book
-from estimates.takeoff import attic_take_off, fact_row, wall_take_off, whole_units
+from estimates.takeoff import attic_take_off, fact_row, quick_take_off, wall_take_off, whole_units
 
 
 @pytest.fixture(scope="module")
@@ -90,3 +98,16 @@ def test_attic_that_has_enough_buys_nothing_and_one_beyond_the_table_says_so(boo
     assert attic_take_off(deep, book.loose_fill).row is None
     greedy = AtticRecord(id="a", name="Attic", area_ft2=100.0, target_r=80.0)
     assert "not reached" in attic_take_off(greedy, book.loose_fill).warnings[0]
+
+
+def test_quick_entry_by_hand(book: PriceBook) -> None:
+    # D, by hand: 120 ft round, two storeys of 8.5 ft, 15 % openings, 25 % framing (ASHRAE share, S in public notes).
+    quick = QuickWallRecord(id="q", name="All round", perimeter_ft=120.0, storeys=2, storey_height_ft=8.5)
+    counted = quick_take_off(quick, book)
+    net = 120 * 8.5 * 2 * 0.85
+    assert counted.layout.net_ft2 == pytest.approx(net)
+    assert counted.fill_ft3 == pytest.approx(net * 0.75 * 3.5 / 12)
+    assert counted.mixes == pytest.approx(net * 0.75 * 3.5 / 12 * 1.07 / 24)
+    # Holes = rows x bays: 2 storeys x ceil(0.85 x 1440 / 16) bays, three rows in a bay of 99 in.
+    assert counted.reachable_bays == 2 * 77
+    assert counted.plugs == 2 * 77 * 3
