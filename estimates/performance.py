@@ -35,7 +35,7 @@ from estimates.physics.energy import FUELS, load_change
 from estimates.physics.materials import AIR_FILMS, EMPTY_CAVITY_R, FIELD_BATT_R_PER_IN, framing_r, material
 from estimates.physics.uncertainty import Percentiles, RangeInput, Sampler, influences, percentiles
 from estimates.pricebook import FoamProduct, PriceBook
-from estimates.takeoff import AtticTakeoff, Takeoff, WallTakeoff, fact_row
+from estimates.takeoff import QUICK_SIZE, AtticTakeoff, Takeoff, WallTakeoff, fact_row
 
 DRAWS = 2000
 """Draws of a range: P10 and P90 of savings move by about 1 % from seed to seed."""
@@ -50,9 +50,6 @@ EMPTY = RangeInput("how well an empty cavity resists heat", 0.75, EMPTY_CAVITY_R
 
 KEYS = RangeInput("plaster squeezed into the cavities", 0.0, 0.2, 0.5)
 """Depth lost to plaster that squeezed through the laths. [in] Common practice, no source."""
-
-QUICK_SIZE = RangeInput("how large the walls are that were not measured one by one", 0.92, 1.0, 1.08)
-"""Wall area as a share of that of the quick entry: perimeter paced, heights guessed. [1] Common practice, no source."""
 
 QUICK_WINDOWS = RangeInput("how much of the quick walls is windows and doors", -0.05, 0.0, 0.05)
 """Added to the share of openings of a quick entry. [1] Common practice, no source."""

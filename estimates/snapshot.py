@@ -98,7 +98,7 @@ def take_snapshot(house: HouseRecord, book: PriceBook, *, seed: int = 1) -> Snap
         seed=seed,
         takeoff=takeoff,
         performance=performance(house, takeoff, book, seed=seed),
-        options=price(house, takeoff, book),
+        options=price(house, takeoff, book, seed=seed),
     )
 
 
@@ -241,6 +241,8 @@ def _option_form(priced: PricedOption) -> dict[str, Any]:
         "markup": priced.markup,
         "target_margin": priced.target_margin,
         "floor_margin": priced.floor_margin,
+        "direct_cost_range_cents": dataclasses.asdict(priced.cost_range),
+        "margin_range": dataclasses.asdict(priced.margin_range),
         "below_floor": priced.below_floor,
         "commission_cents": priced.commission_cents,
         "deposit_cents": priced.deposit_cents,

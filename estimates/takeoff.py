@@ -26,6 +26,7 @@ from estimates.house import (
 from estimates.physics.attic import coverage_row_for_r
 from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out, quick_layout
 from estimates.physics.materials import material
+from estimates.physics.uncertainty import RangeInput
 from estimates.pricebook import CoverageRow, FactRow, FoamProduct, LooseProduct, PriceBook
 
 SASH_POCKETS_BEFORE = 1950
@@ -33,6 +34,10 @@ SASH_POCKETS_BEFORE = 1950
 
 SASH_POCKET_IN = 2.5
 """Width of such a pocket on each side. [in] Common practice, no source."""
+
+
+QUICK_SIZE = RangeInput("how large the walls are that were not measured one by one", 0.92, 1.0, 1.08)
+"""Wall area as a share of that of the quick entry: perimeter paced, heights guessed. [1] Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)

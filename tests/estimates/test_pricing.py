@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimates.house import WHOLE_SCOPE, OptionRecord, WallRecord
+from estimates.cost_columns import best_rates, parts, shared
+from estimates.house import WHOLE_SCOPE, OptionRecord, QuickWallRecord, WallRecord
+from estimates.money import share_cents
 from estimates.pricebook import PriceBook, load_book
-from estimates.pricing import PARTS, PriceRefused, price_cents, price_option
-from estimates.takeoff import Takeoff, wall_take_off
+from estimates.pricing import PARTS, PriceRefused, portfolio_prices, price_cents, price_option
+from estimates.takeoff import Takeoff, quick_take_off, wall_take_off
 
 
 @pytest.fixture(scope="module")
@@ -128,3 +130,48 @@ def test_a_wall_that_is_stopped_is_not_priced_and_says_why(book: PriceBook) -> N
     assert priced.lines == ()
     assert priced.price_cents == 0
     assert "escape path" in priced.warnings[0]
+
+
+def test_the_range_of_cost_holds_the_best_cost_and_quick_walls_widen_it(book: PriceBook) -> None:
+    measured = price_option(counted(book, wall(length_ft=60.0)), WHOLE_SCOPE, book)
+    spread = measured.cost_range
+    assert spread.p10 < measured.cost_cents < spread.p90
+    assert measured.margin_range.p10 < measured.margin < measured.margin_range.p90
+    quick = QuickWallRecord(id="q", name="Q", perimeter_ft=60.0, storeys=1, storey_height_ft=97.125 / 12)
+    by_figures = price_option(Takeoff((quick_take_off(quick, book),), (), ()), WHOLE_SCOPE, book).cost_range
+    assert (by_figures.p90 - by_figures.p10) / by_figures.p50 > 1.02 * (spread.p90 - spread.p10) / spread.p50
+
+
+def test_a_thousand_options_at_once_cost_what_each_costs_alone(book: PriceBook) -> None:
+    takeoff = counted(book, wall("a", 10.0), wall("b", 21.0), wall("c", 33.3))
+    ids = [("a",), ("b",), ("a", "c"), ("a", "b", "c")]
+    options = [OptionRecord(id=f"o{i}", name="O", wall_ids=ids[i % len(ids)]) for i in range(1000)]
+    costs, prices = portfolio_prices([(takeoff, option) for option in options], best_rates(book))
+    for i, option in enumerate(options[: len(ids)]):
+        alone = price_option(takeoff, option, book)
+        assert set(costs[i :: len(ids)]) == {alone.cost_cents}
+        assert set(prices[i :: len(ids)]) == {alone.price_cents}
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 3), st.floats(0.01, 1e4)), min_size=1, max_size=40),
+    st.lists(st.integers(0, 10**8), min_size=4, max_size=4),
+)
+def test_shares_by_column_sum_exactly_and_agree_with_exact_fractions(
+    rows: list[tuple[int, float]], totals: list[int]
+) -> None:
+    # Independent method: share_cents, which works with exact fractions.
+    group, weights = np.array([g for g, _ in rows]), np.array([w for _, w in rows])
+    found = shared(np.array(totals), weights, group)
+    for g in set(group):
+        mine = found[group == g]
+        exact = share_cents(totals[g], list(weights[group == g]))
+        assert mine.sum() == totals[g]
+        assert np.abs(mine - np.array(exact)).max() <= 1
+
+
+def test_parts_of_a_unit_mean_what_was_written() -> None:
+    # Independent method: decimal.ROUND_HALF_UP on the written number.
+    for written in ("1.0005", "10.5", "4.25", "0.0005", "2.6655", "1234.5675"):
+        expected = int((Decimal(written) * 1000).quantize(Decimal(1), ROUND_HALF_UP))
+        assert int(parts(float(written), 1000)) == expected

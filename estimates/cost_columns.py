@@ -1,0 +1,435 @@
+"""Direct cost and price of many options at once, as columns: one house or a hundred thousand run the same lines.
+
+A row is a wall, an attic or a leak site; each belongs to an option by number. Rates are numbers, or arrays with one
+value for each option, so that the range of a cost is nothing but the same functions over drawn rates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from estimates.house import Access, LeakKind, OptionRecord
+from estimates.money import line_cents, round_half_up
+from estimates.pricebook import PriceBook
+from estimates.takeoff import Takeoff
+
+Numbers = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Rates = Mapping[str, float | Numbers]
+
+BASIS = 10_000
+"""Shares are whole ten-thousandths, so that prices come from integers alone."""
+
+HAIR = 1e-6
+"""Half a part less this still counts as half: 1.0005 is not quite that in binary. [parts]"""
+
+
+class PriceRefused(ValueError):
+    """The shares leave nothing for the cost; names the shares."""
+
+
+ACCESSES = tuple(Access)
+LEAK_KINDS = tuple(LeakKind)
+
+
+@dataclass(frozen=True, slots=True)
+class Quantities:
+    """Rows of many options. `*_option` says whose a row is, from 0; areas ft2, volumes ft3, lengths ft.
+
+    Foam comes as the volume to fill, before waste and yield; loose fill in bags by the product's own table.
+    """
+
+    options: int
+    wall_option: Whole
+    wall_net_ft2: Numbers
+    wall_fill_ft3: Numbers
+    wall_holes: Numbers
+    wall_closing_ft: Numbers
+    wall_access: Whole
+    attic_option: Whole
+    attic_bags: Numbers
+    attic_baffles: Numbers
+    attic_dam_ft: Numbers
+    attic_hatches: Numbers
+    leak_option: Whole
+    leak_quantity: Numbers
+    leak_kind: Whole
+
+    def repeated(self, times: int) -> Quantities:
+        """The same rows for `times` copies of one option, numbered from 0.
+
+        Raises
+        ------
+        ValueError : there is more than one option.
+        """
+        if self.options != 1:
+            raise ValueError(f"{self.options} options; only one can be repeated")
+        copies = {
+            name: np.tile(getattr(self, name), times)
+            for name in self.__slots__
+            if name != "options" and not name.endswith("_option")
+        }
+        numbers = {
+            name: np.repeat(np.arange(times), len(getattr(self, name)))
+            for name in ("wall_option", "attic_option", "leak_option")
+        }
+        columns: dict[str, Any] = copies | numbers
+        return replace(self, options=times, **columns)
+
+    def scaled_walls(self, scale: Numbers) -> Quantities:
+        """The same rows with areas, volumes, holes and lengths of the walls scaled, one factor for each wall row."""
+        return replace(
+            self,
+            wall_net_ft2=self.wall_net_ft2 * scale,
+            wall_fill_ft3=self.wall_fill_ft3 * scale,
+            wall_holes=self.wall_holes * scale,
+            wall_closing_ft=self.wall_closing_ft * scale,
+        )
+
+
+def quantities(scopes: Sequence[tuple[Takeoff, OptionRecord]]) -> Quantities:
+    """Columns of the priced rows of options; walls that are stopped and attics with nothing to add are left out."""
+    chosen = [takeoff.chosen(option) for takeoff, option in scopes]
+    walls = [(i, wall) for i, part in enumerate(chosen) for wall in part.priced_walls]
+    attics = [(i, attic) for i, part in enumerate(chosen) for attic in part.attics if attic.row is not None]
+    leaks = [(i, leak) for i, part in enumerate(chosen) for leak in part.leaks]
+    return Quantities(
+        options=len(chosen),
+        wall_option=_whole([i for i, _ in walls]),
+        wall_net_ft2=_numbers([wall.layout.net_ft2 for _, wall in walls]),
+        wall_fill_ft3=_numbers([wall.fill_ft3 for _, wall in walls]),
+        wall_holes=_numbers([wall.plugs for _, wall in walls]),
+        wall_closing_ft=_numbers([wall.closing_ft for _, wall in walls]),
+        wall_access=_whole([ACCESSES.index(wall.wall.access) for _, wall in walls]),
+        attic_option=_whole([i for i, _ in attics]),
+        attic_bags=_numbers([attic.bags for _, attic in attics]),
+        attic_baffles=_numbers([attic.attic.soffit_bays for _, attic in attics]),
+        attic_dam_ft=_numbers([attic.attic.dam_ft for _, attic in attics]),
+        attic_hatches=_numbers([float(attic.attic.hatch_ft2 > 0) for _, attic in attics]),
+        leak_option=_whole([i for i, _ in leaks]),
+        leak_quantity=_numbers([leak.site.quantity for _, leak in leaks]),
+        leak_kind=_whole([LEAK_KINDS.index(leak.site.kind) for _, leak in leaks]),
+    )
+
+
+def _whole(values: Sequence[int]) -> Whole:
+    return np.array(values, dtype=np.int64)
+
+
+def _numbers(values: Sequence[float]) -> Numbers:
+    return np.array(values, dtype=np.float64)
+
+
+def best_rates(book: PriceBook) -> dict[str, float | Numbers]:
+    """Every rate a cost needs at its best value, by the names of the price book and of its products."""
+    rates: dict[str, float | Numbers] = {rate.id: rate.best for rate in book.rates}
+    rates |= {"mix": book.foam.cost_per_mix, "yield": book.foam.yield_ft3, "waste": book.foam.waste}
+    rates |= {"bag": book.loose_fill.cost_per_bag}
+    for work in book.leak_work:
+        rates[f"leak_hours_{work.kind}"] = work.hours
+        rates[f"leak_material_{work.kind}"] = work.material
+    return rates
+
+
+def price_cents(cost_cents: int | Whole, margin_basis: int, shares_basis: int = 0) -> int | Whole:
+    """Price of a direct cost at a gross margin and price shares.
+
+    Parameters
+    ----------
+    cost_cents : direct cost, scalar or array, >= 0. [cents]
+    margin_basis : gross margin wanted. [1/10,000]
+    shares_basis : commission and other shares of the price. [1/10,000]
+
+    Returns
+    -------
+    Price, half a cent rounded up. [cents]
+
+    Raises
+    ------
+    PriceRefused : margin and shares together leave nothing for the cost, or one is negative.
+
+    Notes
+    -----
+    .. math:: P = C / (1 - m - s)
+
+    in whole numbers: 10,000 C / (10,000 - m - s), rounded half up.
+
+    References
+    ----------
+    .. [1] Rule P1: 35/40/45/50 % margin = 53.85/66.67/81.82/100 % markup (arithmetic identity m / (1 - m)).
+
+    Examples
+    --------
+    >>> price_cents(100_00, 3500), price_cents(100_00, 5000)
+    (15385, 20000)
+    """
+    rest = BASIS - margin_basis - shares_basis
+    if margin_basis < 0 or shares_basis < 0 or rest <= 0:
+        raise PriceRefused(
+            f"a margin of {margin_basis / 100:g} % and shares of {shares_basis / 100:g} % leave nothing for the cost; "
+            "enter shares of at least 0 that sum to less than 100 %"
+        )
+    return round_half_up(cost_cents * BASIS, rest)
+
+
+# --- exact parts -------------------------------------------------------------------------------------------------
+
+
+def parts(value: float | Numbers, by: int) -> Whole:
+    """Nearest whole number of value x by, half up; a hair under half counts as half, so that 1.0005 means 1.0005.
+
+    Examples
+    --------
+    >>> parts(np.array([1.0005, 4.25, 0.1]), 1000)
+    array([1001, 4250,  100])
+    """
+    return np.asarray(np.floor(np.asarray(value) * by + 0.5 + HAIR), dtype=np.int64)
+
+
+def amount(quantity: float | Numbers, rate_dollars: float | Numbers) -> Whole:
+    """Quantity x rate, taken to 1/1000 and 1/10,000 dollar, half a cent rounded up. [cents]"""
+    wide = np.broadcast_arrays(parts(quantity, 1_000), parts(rate_dollars, 10_000))
+    return np.asarray(line_cents(np.ascontiguousarray(wide[0]), np.ascontiguousarray(wide[1])), dtype=np.int64)
+
+
+def units(unrounded: Numbers) -> Whole:
+    """Whole mixes or bags to buy; a hair over a whole number from adding fractions does not buy another one."""
+    return np.asarray(np.ceil(unrounded - 1e-9), dtype=np.int64)
+
+
+def shared(totals: Whole, weights: Numbers, group: Whole) -> Whole:
+    """Share the total of each group by weight, so that the shares sum to it exactly (largest remainder).
+
+    Parameters
+    ----------
+    totals : amount of each group, >= 0, shape (groups,). [cents]
+    weights : weight of each row, > 0, shape (rows,).
+    group : whose a row is, shape (rows,).
+
+    Returns
+    -------
+    Share of each row. [cents] Equal remainders are served from the first row on.
+
+    Examples
+    --------
+    >>> shared(np.array([100, 7]), np.array([1.0, 1.0, 1.0, 2.0]), np.array([0, 0, 0, 1]))
+    array([34, 33, 33,  7])
+    """
+    if not len(group):
+        return np.zeros(0, dtype=np.int64)
+    whole = np.bincount(group, weights=weights, minlength=len(totals))
+    # A share that is a whole number but for the last bits is that number: its remainder must not come first.
+    exact = totals[group] * (weights / whole[group])
+    floor = np.floor(exact + 1e-9)
+    rest = exact - floor
+    left = totals - np.bincount(group, weights=floor, minlength=len(totals)).astype(np.int64)
+    order = np.lexsort((np.arange(len(group)), -np.round(rest, 9), group))
+    first = np.concatenate([[0], np.cumsum(np.bincount(group, minlength=len(totals)))])[:-1]
+    rank = np.empty(len(group), dtype=np.int64)
+    rank[order] = np.arange(len(group)) - first[group[order]]
+    return np.asarray(floor.astype(np.int64) + (rank < left[group]), dtype=np.int64)
+
+
+# --- costs -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Costed:
+    """Lines of one kind: whose they are, hours of labour, and cents by part; `price` is filled by `price_columns`."""
+
+    option: Whole
+    hours: Numbers
+    material: Whole
+    labour: Whole
+    equipment: Whole
+    travel: Whole
+    disposal: Whole
+    contingency: Whole
+    price: Whole
+
+    @property
+    def cost(self) -> Whole:
+        """Direct cost of each line. [cents]"""
+        return self.material + self.labour + self.equipment + self.travel + self.disposal + self.contingency
+
+
+@dataclass(frozen=True, slots=True)
+class PricedColumns:
+    """Many options priced: lines by kind, and totals of each option. Money in cents."""
+
+    walls: Costed
+    attics: Costed
+    leaks: Costed
+    jobs: Mapping[str, Costed]
+    rest_days: Numbers
+    mixes: Whole
+    bags: Whole
+    crew_days: Numbers
+    cost: Whole
+    minimum: Whole
+    price: Whole
+
+
+def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
+    """Direct cost, price and quantities bought of many options.
+
+    Parameters
+    ----------
+    q : rows of the options.
+    rates : from `best_rates`, or with drawn arrays of shape (options,) in place of numbers.
+
+    Returns
+    -------
+    PricedColumns; each line is rounded once, totals are sums of lines.
+
+    Raises
+    ------
+    MoneyError : an amount beyond what an integer of cents holds.
+
+    Notes
+    -----
+    cost = material + labour + equipment + travel + disposal + contingency; price = cost / (1 - margin - commission).
+    The rest of a crew's last half-day is paid; whole mixes and bags are bought once per option and shared by quantity.
+
+    Examples
+    --------
+    >>> from estimates.house import WHOLE_SCOPE, WallRecord
+    >>> from estimates.pricebook import load_book
+    >>> from estimates.takeoff import Takeoff, wall_take_off
+    >>> book = load_book("standard")
+    >>> wall = WallRecord(id="w", name="W", length_ft=24.0, height_ft=8.0)
+    >>> one = Takeoff((wall_take_off(wall, book, year_built=1960),), (), ())
+    >>> priced = price_columns(quantities([(one, WHOLE_SCOPE)] * 3), best_rates(book))
+    >>> int(priced.mixes[0]), bool((priced.price == priced.price[0]).all())
+    (3, True)
+    """
+    walls, mixes = _walls(q, rates)
+    attics, bags = _attics(q, rates)
+    leaks = _leaks(q, rates)
+    jobs, crew_days, rest_days = _jobs(q, rates, (walls, attics, leaks))
+    margin, commission = (int(parts(float(rates[name]), BASIS)) for name in ("target_margin", "commission"))
+    kinds = [_priced(part, rates, margin, commission) for part in (walls, attics, leaks, *jobs.values())]
+    cost = sum((_per_option(part.option, part.cost, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
+    lines = sum((_per_option(part.option, part.price, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
+    least = np.broadcast_to(amount(1.0, rates["minimum_charge"]), q.options)
+    minimum = np.where(lines > 0, np.maximum(least - lines, 0), 0)
+    return PricedColumns(
+        walls=kinds[0],
+        attics=kinds[1],
+        leaks=kinds[2],
+        jobs=dict(zip(jobs, kinds[3:], strict=True)),
+        rest_days=rest_days,
+        mixes=mixes,
+        bags=bags,
+        crew_days=crew_days,
+        cost=cost,
+        minimum=minimum,
+        price=lines + minimum,
+    )
+
+
+def _at(rates: Rates, name: str, option: Whole) -> float | Numbers:
+    """A rate for each row."""
+    rate = rates[name]
+    return rate if np.ndim(rate) == 0 else np.asarray(rate)[option]
+
+
+def _costed(option: Whole, hours: Numbers, labour_rate: float | Numbers, **cents: Whole) -> Costed:
+    nothing = np.zeros(len(option), dtype=np.int64)
+    known = dict.fromkeys(("material", "equipment", "travel", "disposal", "contingency", "price"), nothing) | cents
+    return Costed(option=option, hours=hours, labour=amount(hours, labour_rate), **known)
+
+
+def _per_option(option: Whole, values: Whole, q: Quantities) -> Whole:
+    """Sums of each option; exact, as cents of one option stay far below 2**53."""
+    return _sums(option, values.astype(np.float64), q).astype(np.int64)
+
+
+def _sums(option: Whole, values: Numbers, q: Quantities) -> Numbers:
+    return np.asarray(np.bincount(option, weights=values, minlength=q.options), dtype=np.float64)
+
+
+def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
+    of = q.wall_option
+    unrounded = q.wall_fill_ft3 * (1.0 + _at(rates, "waste", of)) / _at(rates, "yield", of)
+    mixes = units(_sums(of, unrounded, q))
+    foam = shared(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
+    speed = np.choose(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES]) if len(of) else 1.0
+    crew_day = _at(rates, "crew_size", of) * _at(rates, "day_hours", of)
+    hours = (
+        q.wall_net_ft2 / speed * crew_day
+        + _at(rates, "face_set_up", of)
+        + q.wall_closing_ft * _at(rates, "escape_closing", of)
+    )
+    material = foam + amount(q.wall_holes, _at(rates, "plug", of))
+    material = material + amount(q.wall_closing_ft, _at(rates, "closing_material", of))
+    return _costed(of, np.asarray(hours), _at(rates, "labour", of), material=material), mixes
+
+
+def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
+    of = q.attic_option
+    bags = units(_sums(of, q.attic_bags, q))
+    # Two people work the blower and the hose.
+    hours = (
+        2.0 * q.attic_bags / _at(rates, "attic_blowing", of)
+        + _at(rates, "attic_set_up", of)
+        + q.attic_baffles * _at(rates, "baffle", of)
+        + q.attic_dam_ft * _at(rates, "dam", of)
+        + q.attic_hatches * _at(rates, "hatch", of)
+    )
+    material = shared(amount(bags.astype(np.float64), rates["bag"]), q.attic_bags, of)
+    material = material + amount(q.attic_baffles, _at(rates, "baffle_material", of))
+    material = material + amount(q.attic_dam_ft, _at(rates, "dam_material", of))
+    material = material + amount(q.attic_hatches, _at(rates, "hatch_material", of))
+    return _costed(of, np.asarray(hours), _at(rates, "labour", of), material=material), bags
+
+
+def _leaks(q: Quantities, rates: Rates) -> Costed:
+    of = q.leak_option
+    if not len(of):
+        return _costed(of, np.zeros(0), _at(rates, "labour", of))
+    hours = q.leak_quantity * np.choose(q.leak_kind, [_at(rates, f"leak_hours_{kind}", of) for kind in LEAK_KINDS])
+    each = np.choose(q.leak_kind, [_at(rates, f"leak_material_{kind}", of) for kind in LEAK_KINDS])
+    return _costed(of, hours, _at(rates, "labour", of), material=amount(q.leak_quantity, each))
+
+
+def _jobs(
+    q: Quantities, rates: Rates, lines: tuple[Costed, Costed, Costed]
+) -> tuple[dict[str, Costed], Numbers, Numbers]:
+    """What belongs to a whole job: tests, rest of the last half-day, travel, waste, rigs, hose purge."""
+    option = np.arange(q.options)
+    crew_day = np.broadcast_to(np.asarray(rates["crew_size"]) * np.asarray(rates["day_hours"]), q.options)
+    injected, blown, sealed = (_sums(part.option, part.hours, q) for part in lines)
+    done = injected + blown + sealed
+    busy = (done > 0).astype(np.float64)
+    testing = busy * (np.asarray(rates["test_in"]) + np.asarray(rates["test_out"]))
+    worked = (done + testing) / crew_day
+    crew_days = units(worked * 2.0) / 2.0
+    injecting, blowing = injected / crew_day, blown / crew_day
+    labour, idle = rates["labour"], np.zeros(q.options)
+    rigs = amount(units(injecting * 2.0) / 2.0, rates["foam_rig"])
+    rigs = rigs + amount(units(blowing * 2.0) / 2.0, rates["blowing_machine"])
+    purged = units(injecting) * np.asarray(rates["purge"])
+    jobs = {
+        "tests": _costed(option, testing, labour, equipment=amount(busy, rates["blower_door"])),
+        "half day": _costed(option, (crew_days - worked) * crew_day, labour),
+        "travel": _costed(option, idle, labour, travel=amount(crew_days, rates["travel"])),
+        "disposal": _costed(option, idle, labour, disposal=amount(busy, rates["disposal"])),
+        "rigs": _costed(option, idle, labour, equipment=rigs),
+        "purge": _costed(option, idle, labour, material=amount(purged, rates["mix"])),
+    }
+    return jobs, crew_days, crew_days - worked
+
+
+def _priced(part: Costed, rates: Rates, margin: int, commission: int) -> Costed:
+    """Contingency and price of each line."""
+    direct = part.cost
+    share = parts(_at(rates, "contingency", part.option), BASIS)
+    contingency = round_half_up(np.asarray(direct * share, dtype=np.int64), BASIS)
+    price = np.asarray(price_cents(direct + contingency, margin, commission), dtype=np.int64)
+    return replace(part, contingency=contingency, price=price)
