@@ -185,7 +185,7 @@ def house(db: None) -> House:
     )
 
 
-# --- Estimated houses --------------------------------------------------------------------------------------------------
+# --- Estimated houses ------------------------------------------------------------------------------------------------
 # The measured houses of fixtures/houses, brought in as the demo does it.
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
 
 from django import template
 from django.utils import timezone

@@ -66,7 +66,7 @@ def many_houses(count: int) -> None:
     )
 
 
-# --- The list ----------------------------------------------------------------------------------------------------------
+# --- The list --------------------------------------------------------------------------------------------------------
 
 
 def test_the_list_names_each_house_and_leads_to_it(owner: User, signed_in: Browse, estimated: Estimated) -> None:
@@ -166,7 +166,7 @@ def test_the_list_takes_three_queries_however_many_houses_there_are(
         client.get("/houses/")
 
 
-# --- A house -----------------------------------------------------------------------------------------------------------
+# --- A house ---------------------------------------------------------------------------------------------------------
 
 
 def test_a_house_page_shows_who_where_and_what_is_wrong(owner: User, signed_in: Browse, estimated: Estimated) -> None:
@@ -201,7 +201,7 @@ def test_a_page_of_many_drawings_uses_no_id_twice_and_no_style(
     ids = tree.xpath("//@id")
     assert len(ids) == len(set(ids))
     assert not tree.xpath("//@style | //style | //script[not(@src)]")
-    assert not [name for element in tree.iter() for name in element.keys() if str(name).startswith("on")]
+    assert not [name for element in tree.iter() for name in element.attrib if str(name).startswith("on")]
     targets = {link[1:] for link in tree.xpath("//a/@href") if link.startswith("#")}
     assert targets <= set(ids)
 
@@ -322,7 +322,7 @@ def test_a_house_page_cannot_be_posted_to(owner: User, signed_in: Browse, estima
     assert signed_in(owner).post(house_address(estimated(CAPE))).status_code == 405
 
 
-# --- Files -------------------------------------------------------------------------------------------------------------
+# --- Files -----------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["takeoff", "performance", "estimate"])
