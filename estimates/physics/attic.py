@@ -152,7 +152,7 @@ def bags(area_ft2: ArrayLike, bags_per_1000_ft2: ArrayLike) -> Values:
     -----
     .. math:: n = \lceil A b / 1000 \rceil
 
-    A product within 1e-9 of a whole number is that number: binary fractions must not cost a bag.
+    A product less than 1e-9 above a whole number is that number: binary fractions must not cost a bag.
 
     Examples
     --------
@@ -160,7 +160,7 @@ def bags(area_ft2: ArrayLike, bags_per_1000_ft2: ArrayLike) -> Values:
     73.0
     """
     exact = not_negative("area_ft2", area_ft2) * positive("bags_per_1000_ft2", bags_per_1000_ft2) / 1000.0
-    return _plain(np.ceil(exact * (1.0 - 1e-12) - 1e-9))
+    return _plain(np.ceil(exact - 1e-9))
 
 
 def settled_thickness_in(r: ArrayLike, r_per_in: ArrayLike) -> Values:

@@ -145,7 +145,7 @@ def solve(x: ArrayLike, y: ArrayLike, k: ArrayLike, boundaries: Sequence[Boundar
     References
     ----------
     .. [1] ISO 10211:2007, annex A: this function meets cases 1 and 2 (0.1 K, 0.1 W/m).
-    .. [2] Patankar, Numerical Heat Transfer and Fluid Flow, ch. 4.
+    .. [2] Finite volumes for steady conduction: any textbook of numerical heat transfer.
 
     Examples
     --------

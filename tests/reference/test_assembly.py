@@ -131,3 +131,13 @@ def test_a_one_percent_gap_all_round_costs_what_hand_arithmetic_says():
 
     gap = 0.145 * 92.625 + 0.92625 * 14.5 - 0.145 * 0.92625
     assert shrinkage_void_fraction(0.01, 14.5, 92.625) == pytest.approx(gap / (14.5 * 92.625), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("laid_out", "allowance", "used"), [(0.18, 0.04, 0.22), (0.20, 0.08, 0.28), (0.28, 0.04, 0.30), (0.33, 0.04, 0.33)]
+)
+def test_the_undetected_framing_allowance_and_its_cap(laid_out, allowance, used):
+    # M: 4 points by default, 0 to 8, capped at 30 %; by hand.
+    wall = wall_u(series_r=2.9, cavity_r=13.7, framing_r=4.375, framing_fraction=laid_out, undetected_framing=allowance)
+    assert wall.framing_fraction == pytest.approx(used, abs=1e-12)
+    assert wall.u == pytest.approx(used / 7.275 + (1 - used) / 16.6, rel=1e-12)

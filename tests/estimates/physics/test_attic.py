@@ -60,10 +60,9 @@ def test_the_price_book_rows_are_coverage_lines():
 
 @given(area=st.floats(0, 20_000), per_1000=positive_number)
 def test_bags_are_whole_enough_and_not_one_too_many(area, per_1000):
-    n = bags(area, per_1000)
+    n, exact = bags(area, per_1000), area * per_1000 / 1000
     assert n == int(n)
-    assert n * 1000 / per_1000 >= area * (1 - 1e-9) - 1e-6
-    assert (n - 1) * 1000 / per_1000 < area or n == 0
+    assert exact - 2e-9 <= n < exact + 1
 
 
 def test_binary_fractions_do_not_cost_a_bag():

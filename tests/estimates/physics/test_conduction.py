@@ -61,6 +61,15 @@ def test_held_surfaces_conserve_heat_too_and_films_only_slow_it(section, r1, r2)
 
 
 @settings(deadline=None, max_examples=40)
+@given(section=sections())
+def test_corners_where_held_surfaces_meet_count_for_both_of_them_but_once(section):
+    x, y, k = section
+    field = solve(x, y, k, (Boundary(Side.LEFT, 0.0), Boundary(Side.LOW, 0.0), Boundary(Side.HIGH, 20.0)))
+    assert sum(field.heat_in) == pytest.approx(0, abs=1e-8 * max(abs(q) for q in field.heat_in))
+    assert field.temperature[-1, 0] == 10.0
+
+
+@settings(deadline=None, max_examples=40)
 @given(stud=st.floats(0.5, 20), fill=st.floats(0.5, 40), f=st.floats(0.05, 0.5), outer=films, inner=films)
 def test_two_dimensions_lie_between_isothermal_planes_and_parallel_paths(stud, fill, f, outer, inner):
     x = grid_lines([0, 8 * f, 8.0], 0.5)

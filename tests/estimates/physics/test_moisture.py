@@ -141,6 +141,19 @@ def test_a_tight_inside_face_keeps_a_filled_wall_dry_that_an_open_one_wets():
     assert not tight.condenses
 
 
+def test_condensate_inside_a_thick_layer_is_found():
+    # Saturation bends below the straight line of pressure between two damp airs: no layer face lies there.
+    fill = [VapourLayer("fill", 2.0, 1.0)]
+    damp = glaser(fill, t_out_c=-10, rh_out=0.95, t_in_c=20, rh_in=0.9)
+    assert damp.planes
+    assert {plane.place for plane in damp.planes} == {"in fill"}
+
+
+def test_saturated_air_of_one_temperature_on_both_sides_condenses_nothing():
+    layers = [VapourLayer("a", 0.3, 1.0), VapourLayer("b", 0.9, 0.7)]
+    assert not glaser(layers, t_out_c=15, rh_out=1.0, t_in_c=15, rh_in=1.0).condenses
+
+
 def test_condensate_on_a_face_is_warned_of():
     wall = [VapourLayer("glass", 0.005, 1000.0)]
     assert glaser(wall, t_out_c=-10, rh_out=0.8, t_in_c=20, rh_in=0.6).warnings == (
