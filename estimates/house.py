@@ -626,6 +626,7 @@ def house_faults(house: HouseRecord) -> Iterable[Fault]:
         yield Fault("$.options", f"{len(house.options)} options; enter at most 3")
     for index, wall in enumerate(house.walls):
         yield from wall_faults(wall, f"$.walls[{index}]")
+    yield from _test_faults(house.blower_door)
     measured = {wall.id for wall in house.walls}
     for index, quick in enumerate(house.quick_walls):
         if quick.id in measured:
@@ -686,6 +687,21 @@ def wall_faults(wall: WallRecord, path: str) -> Iterable[Fault]:
                 yield Fault(where, f"lies over the opening {other.id!r}; move one of them")
         seen.append(opening)
     yield from _fill_faults(wall.existing_fill, wall.depth_in, path)
+
+
+def _test_faults(test: BlowerDoorRecord | None) -> Iterable[Fault]:
+    """Readings that cannot be of a fan blowing out of the house."""
+    if test is None:
+        return
+    for index, point in enumerate(test.points):
+        if point.pressure_pa + test.baseline_pa <= 0:
+            yield Fault(
+                f"$.blower_door.points[{index}].pressure_pa",
+                f"{point.pressure_pa:g} Pa is no more than the baseline of {test.baseline_pa:g} Pa; enter a reading "
+                "with the fan on, or correct the baseline",
+            )
+    if len(test.points) > 2 and len({point.pressure_pa for point in test.points}) == 1:
+        yield Fault("$.blower_door.points", "all at one pressure; enter readings at several, or only one of them")
 
 
 def _fill_faults(old: ExistingFillRecord | None, depth_in: float, path: str) -> Iterable[Fault]:

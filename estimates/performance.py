@@ -23,7 +23,9 @@ from estimates.house import (
     WallRecord,
 )
 from estimates.physics.airtightness import (
+    HIGH_EXPONENT,
     LEAKAGE_SHARES,
+    LOW_EXPONENT,
     cfm50_single_point,
     ela_in2,
     fit_power_law,
@@ -295,7 +297,9 @@ class _Leakage:
                 outdoor_f=test.outdoor_f,
                 altitude_ft=house.climate.altitude_ft,
             )
-            return cls(fit.cfm50, fit.exponent, fit.warnings)
+            # Beyond these limits no hole leaks; the fit has warned, and the area and winter leakage stay finite.
+            exponent = min(max(fit.exponent, LOW_EXPONENT), HIGH_EXPONENT)
+            return cls(fit.cfm50, exponent, fit.warnings)
         point = min(test.points, key=lambda point: abs(point.pressure_pa - 50.0))
         one = cfm50_single_point(point.flow_cfm, point.pressure_pa + test.baseline_pa)
         return cls(float(one.cfm50), one.exponent, one.warnings)

@@ -99,6 +99,15 @@ def test_an_opening_beyond_its_wall_over_another_or_too_tall_is_refused(raw: dic
     assert "above the wall" in found["$.walls[1].openings[0].height_in"]
 
 
+def test_readings_that_no_fan_made_are_refused(raw: dict[str, Any]) -> None:
+    raw["blower_door"]["baseline_pa"] = -19.5
+    assert "baseline of -19.5 Pa" in faults_of(raw)["$.blower_door.points[6].pressure_pa"]
+    raw["blower_door"]["baseline_pa"] = 0
+    for point in raw["blower_door"]["points"]:
+        point["pressure_pa"] = 50
+    assert "all at one pressure" in faults_of(raw)["$.blower_door.points"]
+
+
 def test_two_walls_of_one_id_are_refused(raw: dict[str, Any]) -> None:
     raw["walls"][1]["id"] = "front"
     assert "already used" in faults_of(raw)["$.walls[1]"]

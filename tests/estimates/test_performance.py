@@ -159,3 +159,12 @@ def test_a_quick_entry_gives_a_wider_range_than_the_same_walls_measured(cape: Ho
     assert other.p90 - other.p10 > 1.1 * (one.p90 - one.p10)
     both = replace(measured, quick_walls=(quick,))
     assert run(both, book).options[0].saved_units.p50 == pytest.approx(one.p50 + other.p50, rel=0.02)
+
+
+def test_a_nonsense_curve_warns_and_still_gives_finite_figures(cape: HouseRecord, book: PriceBook) -> None:
+    assert cape.blower_door is not None
+    points = tuple(replace(point, flow_cfm=2000.0 + 5 * point.pressure_pa) for point in cape.blower_door.points)
+    outcome = run(replace(cape, blower_door=replace(cape.blower_door, points=points)), book)
+    assert outcome.leak_exponent == 0.5
+    assert any("exponent" in warning for warning in outcome.options[0].warnings)
+    assert outcome.options[0].saved_units.p90 > 0

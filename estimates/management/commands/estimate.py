@@ -13,8 +13,11 @@ from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 from django.utils import timezone
 
 from estimates.house import HouseRecord, house_from_json
+from estimates.money import MoneyError
 from estimates.physics.units import parse_quantity
+from estimates.physics.validity import OutOfRange
 from estimates.pricebook import book_names, load_book
+from estimates.pricing import PriceRefused
 from estimates.records import BadRecord, Fault
 from estimates.snapshot import Snapshot, canonical_json, take_snapshot
 
@@ -44,7 +47,11 @@ class Command(BaseCommand):
             for fault in bad.faults:
                 self.stderr.write(str(fault))
             raise CommandError(_closing(len(bad.faults)), returncode=2) from None
-        snapshot = take_snapshot(house, book, seed=options["seed"])
+        try:
+            snapshot = take_snapshot(house, book, seed=options["seed"])
+        except (OutOfRange, MoneyError, PriceRefused) as beyond:
+            # Every field was within its own limits, and yet a formula was asked for more than it holds for.
+            raise CommandError(f"$: {beyond}. Nothing was written.", returncode=2) from None
         out: Path = options["out"]
         if out.exists() and not out.is_dir():
             raise CommandError(f"--out: {out} is a file; enter a folder. Nothing was written.", returncode=2)
