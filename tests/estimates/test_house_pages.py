@@ -14,6 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from lxml import html
 
+from estimates.house import QuickWallRecord
 from estimates.models import EstimateRevision, House, Role, User
 from estimates.money import format_money
 from estimates.office import OfficeFailed
@@ -204,6 +205,18 @@ def test_a_page_of_many_drawings_uses_no_id_twice_and_no_style(
     assert not [name for element in tree.iter() for name in element.attrib if str(name).startswith("on")]
     targets = {link[1:] for link in tree.xpath("//a/@href") if link.startswith("#")}
     assert targets <= set(ids)
+
+
+def test_walls_known_by_a_few_figures_say_why_they_are_not_drawn(
+    owner: User, signed_in: Browse, estimated: Estimated
+) -> None:
+    quick = QuickWallRecord(id="round", name="All round", perimeter_ft=120.0, storeys=1, storey_height_ft=8.0)
+    tree = page(signed_in(owner), house_address(estimated(CAPE, walls=(), quick_walls=(quick,), options=())))
+    (article,) = tree.xpath("//article[@class='wall']")
+    assert not article.xpath(".//figure")
+    assert "No drawing yet" in words(article)
+    # Derived: 120 ft x 8 ft.
+    assert words(article.xpath(".//th[.='Wall, corner to corner']/../td")[0]) == "960 ft²"
 
 
 def test_a_wall_that_must_not_be_filled_says_why(owner: User, signed_in: Browse, estimated: Estimated) -> None:
