@@ -1,4 +1,4 @@
-"""The demo scenario: an invented firm's people, rules and houses, brought in by the same services as a person's work."""
+"""The demo scenario: an invented firm's people, rules and houses, brought in by the services that people use."""
 
 from __future__ import annotations
 
@@ -77,10 +77,12 @@ def people_load(*, now: datetime, accounts_file: Path) -> list[Account]:
 
 
 _WORDS = (
-    "alder ash aspen beam birch brace cedar chalk cleat dowel elm fir gable hazel hinge hopper jamb joist kettle larch "
-    "ledger linden lintel maple mortar oak plank plumb poplar purlin quill rafter ridge rowan saddle sash shingle sill "
-    "slate spruce stud tamarack tenon thatch timber trowel truss walnut willow"
-).split()
+    "alder", "ash", "aspen", "beam", "birch", "brace", "cedar", "chalk", "cleat", "dowel", "elm", "fir", "gable",
+    "hazel", "hinge", "hopper", "jamb", "joist", "kettle", "larch", "ledger", "linden", "lintel", "maple", "mortar",
+    "oak", "plank", "plumb", "poplar", "purlin", "quill", "rafter", "ridge", "rowan", "saddle", "sash", "shingle",
+    "sill", "slate", "spruce", "stud", "tamarack", "tenon", "thatch", "timber", "trowel", "truss", "walnut",
+    "willow",
+)  # fmt: skip
 
 
 def _read_accounts(path: Path) -> dict[str, str]:
