@@ -81,6 +81,10 @@ class TestOpenMeteringSample:
         assert fit.fit.coefficients == pytest.approx(theirs.params, rel=1e-9)
         assert fit.fit.standard_errors == pytest.approx(theirs.bse, rel=1e-9)
         assert fit.r2 == pytest.approx(theirs.rsquared, rel=1e-9)
+        per_day = np.divide(use, days)
+        errors = per_day - theirs.fittedvalues
+        assert fit.cv_rmse == pytest.approx(np.sqrt(np.sum(errors**2) / (len(use) - 3)) / per_day.mean(), rel=1e-9)
+        assert fit.nmbe == pytest.approx(-errors.sum() / ((len(use) - 3) * per_day.mean()), rel=1e-6, abs=1e-12)
 
 
 def test_gas_sample_splits_into_the_loads_it_was_simulated_with() -> None:

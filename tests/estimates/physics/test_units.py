@@ -79,6 +79,7 @@ def test_what_people_write_is_read(text: str, unit: str, expected: float) -> Non
         ("12 6", "ft", "ambiguous"),
         ("6-6", "in", "ambiguous"),
         ("12.5' 6\"", "ft", "ambiguous"),
+        ("5' 12\"", "ft", "ambiguous"),
         ("5' 14\"", "ft", "ambiguous"),
         ("1,25", "ft2", "ambiguous"),
         ("1.250,5", "ft2", "ambiguous"),
