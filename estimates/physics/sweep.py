@@ -251,6 +251,9 @@ def outline(parts: Sequence[Trapezoid]) -> Polygon:
     stands in both directions is inside the piece and drops out. What is left is followed round, the longest ring wins
     (a piece with a hole in it has a second, inner ring).
     """
+    one = parts[0]
+    if len(parts) == 1 and one.low0 == one.low1 and one.high0 == one.high1:
+        return one.polygon  # a plain rectangle, as most bays of most walls
     corners = _corners_by_line(parts)
     edges: dict[tuple[Point, Point], int] = defaultdict(int)
     for part in parts:
