@@ -16,6 +16,9 @@ IN3_PER_FT3 = 1728.0
 LEAST_BAY_IN = 1.0
 """A gap narrower or lower than this is no bay: it counts as framing. [in] Common practice, no source."""
 
+LEAST_MEAN_IN = 0.5
+"""Nor is a wedge whose area over its diagonal is less than this. [in] Common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True)
 class ToolRecord:
@@ -85,7 +88,9 @@ def find_pockets(parts: Sequence[Trapezoid]) -> tuple[list[list[Trapezoid]], lis
     for group in touching(cavity, _joins):
         wide = max(p.x1 for p in group) - min(p.x0 for p in group)
         tall = max(max(p.high0, p.high1) for p in group) - min(min(p.low0, p.low1) for p in group)
-        (pockets if min(wide, tall) >= LEAST_BAY_IN - 1e-9 else slivers).append(group)
+        mean = math.fsum(p.area for p in group) / math.hypot(wide, tall)
+        is_bay = min(wide, tall) >= LEAST_BAY_IN - 1e-9 and mean >= LEAST_MEAN_IN
+        (pockets if is_bay else slivers).append(group)
     return pockets, slivers
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import bisect
 import itertools
+import math
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
@@ -248,8 +249,8 @@ def outline(parts: Sequence[Trapezoid]) -> Polygon:
     Notes
     -----
     Each trapezoid gives its four directed edges; upright edges are cut at every corner on their line, and an edge that
-    stands in both directions is inside the piece and drops out. What is left is followed round, the longest ring wins
-    (a piece with a hole in it has a second, inner ring).
+    stands in both directions is inside the piece and drops out. What is left is followed round; the ring of the largest
+    area wins (a piece with a hole in it has a second, inner ring).
     """
     one = parts[0]
     if len(parts) == 1 and one.low0 == one.low1 and one.high0 == one.high1:
@@ -283,7 +284,27 @@ def outline(parts: Sequence[Trapezoid]) -> Polygon:
                 ring_points.append(place)
                 place = following[place].pop()
             rings.append(tuple(ring_points))
-    return _without_straight_corners(max(rings, key=polygon_area))
+    ring = _without_straight_corners(max(rings, key=polygon_area)) if rings else ()
+    whole = math.fsum(part.area for part in parts)
+    # Edges all but upright (a brace that leans by a hair) may not close to the last digit; their hull does.
+    return ring if polygon_area(ring) >= whole - HAIR * max(1.0, whole) else _hull(parts)
+
+
+def _hull(parts: Sequence[Trapezoid]) -> Polygon:
+    """Convex hull, counter-clockwise."""
+    corners = sorted({corner for part in parts for corner in part.polygon})
+
+    def chain(points: Iterable[Point]) -> list[Point]:
+        kept: list[Point] = []
+        for x, y in points:
+            while len(kept) > 1 and (kept[-1][0] - kept[-2][0]) * (y - kept[-2][1]) <= (kept[-1][1] - kept[-2][1]) * (
+                x - kept[-2][0]
+            ):
+                kept.pop()
+            kept.append((x, y))
+        return kept
+
+    return (*chain(corners)[:-1], *chain(reversed(corners))[:-1])
 
 
 def _corners_by_line(parts: Sequence[Trapezoid]) -> dict[float, dict[float, float]]:

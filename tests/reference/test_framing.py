@@ -299,9 +299,11 @@ def test_areas_agree_with_an_independent_geometry_library(wall: WallRecord) -> N
     assert layout.framing_ft2 == pytest.approx(framing.area / 144 + slivers, abs=1e-6)
     bays = [shapely.Polygon(bay.outline) for bay in layout.bays]
     for bay, shape in zip(layout.bays, bays, strict=True):
-        assert shape.is_valid
+        # A zone may touch a plate in one point; an outline that crossed itself would lose area here.
+        whole = shapely.make_valid(shape)
+        assert whole.area == pytest.approx(shape.area, abs=1e-6)
         assert shape.area / 144 >= bay.area_ft2 - 1e-6
-        assert (shape - free).area < 1e-5 or shape.area / 144 > bay.area_ft2 + 1e-9
+        assert (whole - free).area < 1e-5 or shape.area / 144 > bay.area_ft2 + 1e-9
 
 
 @settings(max_examples=100, deadline=None)
