@@ -118,6 +118,31 @@ def dollars_between(spread: Mapping[str, float]) -> str:
     return low if low == high else f"{low}{DASH}{high}"
 
 
+@register.filter
+def cents_between(spread: Mapping[str, float]) -> str:
+    """A range of cents in whole dollars.
+
+    Examples
+    --------
+    >>> cents_between({"p10": 21240.0, "p50": 30000.0, "p90": 148050.0})
+    '$212–$1,481'
+    """
+    return dollars_between({end: value / 100 for end, value in spread.items()})
+
+
+@register.filter
+def share_between(spread: Mapping[str, float]) -> str:
+    r"""A range of a fraction as percentages.
+
+    Examples
+    --------
+    >>> share_between({"p10": 0.3312, "p50": 0.39, "p90": 0.4499})
+    '33–45\xa0%'
+    """
+    low, high = (digits(spread[end] * 100, 0) for end in ("p10", "p90"))
+    return f"{low if low == high else f'{low}{DASH}{high}'}{GAP}%"
+
+
 def _dollars(value: float) -> str:
     shown = digits(value, 0)
     return f"{MINUS}${shown[1:]}" if shown.startswith(MINUS) else f"${shown}"

@@ -25,6 +25,8 @@ PHONE_PX = 318.0
 COSTS = (
     "direct_cost_cents",
     "direct_cost_parts_cents",
+    "direct_cost_range_cents",
+    "margin_range",
     "margin",
     "margin_before_shares",
     "markup",

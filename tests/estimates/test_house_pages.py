@@ -251,6 +251,17 @@ def test_those_who_sell_see_every_price_and_every_cost(
     assert all(word in text.lower() for word in COST_WORDS)
 
 
+def test_the_range_of_cost_and_margin_stands_beside_them(
+    owner: User, bookkeeper: User, signed_in: Browse, estimated: Estimated
+) -> None:
+    revision = estimated(FOURSQUARE)
+    option = json.loads(revision.snapshot)["estimate"]["options"][0]
+    low, high = (round(option["direct_cost_range_cents"][end] / 100) for end in ("p10", "p90"))
+    shown = f"${low:,}–${high:,}"
+    assert shown in words(page(signed_in(owner), house_address(revision)))
+    assert shown not in signed_in(bookkeeper).get(house_address(revision)).content.decode()
+
+
 def test_the_bookkeeper_sees_prices_and_is_sent_no_cost(
     bookkeeper: User, signed_in: Browse, estimated: Estimated
 ) -> None:
