@@ -373,7 +373,7 @@ def ela_in2(
 
 
 def ach50(cfm50: ArrayLike, volume_ft3: ArrayLike) -> Values:
-    """Air changes in an hour at 50 Pa.
+    r"""Air changes in an hour at 50 Pa.
 
     Parameters
     ----------
@@ -387,6 +387,14 @@ def ach50(cfm50: ArrayLike, volume_ft3: ArrayLike) -> Values:
     Raises
     ------
     OutOfRange : an argument outside its limits.
+
+    Notes
+    -----
+    .. math:: ACH_{50} = 60 \, Q_{50} / V
+
+    References
+    ----------
+    .. [1] ASTM E779 and E1827, air changes at the test pressure (definition).
 
     Examples
     --------
@@ -456,6 +464,14 @@ def natural_cfm(cfm50: ArrayLike, n_factor: ArrayLike) -> Values:
     ------
     OutOfRange : an argument outside its limits.
 
+    Notes
+    -----
+    .. math:: Q = Q_{50} / N
+
+    References
+    ----------
+    .. [1] Rule of thumb of home performance work, from memory; N about 20 for a two-storey house of middling shelter.
+
     Examples
     --------
     >>> natural_cfm(2000.0, 20.0)
@@ -508,6 +524,10 @@ def leakage_after(
 
     The product runs only over measures on the same component. Give each share, treated part and effect its one
     set of draws and use them again in every option; never combine ends of ranges.
+
+    References
+    ----------
+    .. [1] Components add: rule of this firm (FIELD, Air). Shares: ASHRAE Fundamentals ch. 16, as `LEAKAGE_SHARES`.
 
     Examples
     --------

@@ -192,6 +192,10 @@ def with_voids(u_filled: ArrayLike, u_empty: ArrayLike, void_fraction: ArrayLike
 
     Voids through the whole depth; a void in part of the depth loses less, unless air washes it.
 
+    References
+    ----------
+    .. [1] Parallel paths, ASHRAE Fundamentals ch. 27; grading of voids: RESNET, as checked in the tests.
+
     Examples
     --------
     >>> round(with_voids(0.0645, 0.3745, 0.05), 4)
@@ -224,6 +228,10 @@ def shrinkage_void_fraction(shrinkage: ArrayLike, width_in: ArrayLike, height_in
 
     The fill shrinks alike both ways, so a gap s w stands along its sides and s h along its ends (or as cracks across
     it). Through shrinkage in depth is not counted: the fill keeps to one face.
+
+    References
+    ----------
+    .. [1] Geometry; shrinkage itself comes from the product's sheet.
 
     Examples
     --------
@@ -259,6 +267,10 @@ def covered_u(covered_share: ArrayLike, covered_r: ArrayLike, open_r: ArrayLike,
     -----
     .. math:: U = c / (R_s + R_c) + (1 - c) / (R_s + R_o)
 
+    References
+    ----------
+    .. [1] Parallel paths, ASHRAE Fundamentals ch. 27.
+
     Examples
     --------
     >>> round(covered_u(0.5, 13.0, 10.0, 3.0), 4)
@@ -286,7 +298,7 @@ class WallLayers:
 
 
 def wall_layers(cladding: str, sheathing: str, inside: str) -> WallLayers:
-    """Resistance on both sides of the cavities of a wall, winter films included.
+    r"""Resistance on both sides of the cavities of a wall, winter films included.
 
     Parameters
     ----------
@@ -299,6 +311,14 @@ def wall_layers(cladding: str, sheathing: str, inside: str) -> WallLayers:
     Raises
     ------
     OutOfRange : no such material.
+
+    Notes
+    -----
+    .. math:: R_{out} = R_{film} + R_{cladding} + R_{sheathing}, \qquad R_{in} = R_{finish} + R_{film}
+
+    References
+    ----------
+    .. [1] Values and their sources: rows of `estimates.physics.materials`.
 
     Examples
     --------

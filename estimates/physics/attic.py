@@ -68,7 +68,7 @@ SETTLEMENT: Mapping[str, Settlement] = MappingProxyType(
 
 
 def coverage_row(table: Sequence[Line], settled_in: float) -> Line:
-    """Line of a coverage table that an installed thickness reaches: the thickest listed one not above it.
+    r"""Line of a coverage table that an installed thickness reaches: the thickest listed one not above it.
 
     Parameters
     ----------
@@ -82,6 +82,10 @@ def coverage_row(table: Sequence[Line], settled_in: float) -> Line:
     Raises
     ------
     OutOfRange : an empty table; a thickness that is not positive or under the thinnest listed.
+
+    Notes
+    -----
+    The row r with the largest settled thickness :math:`L_r \le L`; no interpolation between rows.
 
     References
     ----------
@@ -103,7 +107,7 @@ def coverage_row(table: Sequence[Line], settled_in: float) -> Line:
 
 
 def coverage_row_for_r(table: Sequence[Line], r: float) -> Line:
-    """Line of a coverage table to buy for a wanted R: the lowest listed R that is not under it.
+    r"""Line of a coverage table to buy for a wanted R: the lowest listed R that is not under it.
 
     Parameters
     ----------
@@ -117,6 +121,14 @@ def coverage_row_for_r(table: Sequence[Line], r: float) -> Line:
     Raises
     ------
     OutOfRange : an empty table; an R that is not positive or above the highest listed.
+
+    Notes
+    -----
+    The row with the smallest :math:`R_r \ge R`; no interpolation between rows.
+
+    References
+    ----------
+    .. [1] 16 CFR 460.12 and 460.13: papers give R at the thicknesses and coverages of the maker's chart.
 
     Examples
     --------
@@ -154,6 +166,10 @@ def bags(area_ft2: ArrayLike, bags_per_1000_ft2: ArrayLike) -> Values:
 
     A product less than 1e-9 above a whole number is that number: binary fractions must not cost a bag.
 
+    References
+    ----------
+    .. [1] 16 CFR 460.12: the chart gives the least number of bags for 1,000 ft2.
+
     Examples
     --------
     >>> bags(1000, 72.6)
@@ -178,6 +194,14 @@ def settled_thickness_in(r: ArrayLike, r_per_in: ArrayLike) -> Values:
     Raises
     ------
     OutOfRange : an argument that is not positive.
+
+    Notes
+    -----
+    .. math:: L = R / r
+
+    References
+    ----------
+    .. [1] Definition; nothing to look up.
 
     Examples
     --------
@@ -207,6 +231,10 @@ def initial_thickness_in(settled_in: ArrayLike, settlement: ArrayLike) -> Values
     -----
     .. math:: t_0 = t_s / (1 - s)
 
+    References
+    ----------
+    .. [1] Definition of settlement; usual shares as in `SETTLEMENT`.
+
     Examples
     --------
     >>> round(initial_thickness_in(13.61, 0.13), 2)
@@ -216,7 +244,7 @@ def initial_thickness_in(settled_in: ArrayLike, settlement: ArrayLike) -> Values
 
 
 def weight_lb_ft2(settled_in: ArrayLike, settled_lb_ft3: ArrayLike) -> Values:
-    """Weight on the ceiling below.
+    r"""Weight on the ceiling below.
 
     Parameters
     ----------
@@ -231,6 +259,14 @@ def weight_lb_ft2(settled_in: ArrayLike, settled_lb_ft3: ArrayLike) -> Values:
     ------
     OutOfRange : an argument that is not positive.
 
+    Notes
+    -----
+    .. math:: w = L \rho / 12
+
+    References
+    ----------
+    .. [1] Definition; nothing to look up.
+
     Examples
     --------
     >>> round(weight_lb_ft2(13.61, 1.6), 3)
@@ -240,7 +276,7 @@ def weight_lb_ft2(settled_in: ArrayLike, settled_lb_ft3: ArrayLike) -> Values:
 
 
 def bags_per_1000_ft2(lb_ft2: ArrayLike, bag_lb: ArrayLike) -> Values:
-    """Bags per 1,000 ft2 that a weight takes, not rounded.
+    r"""Bags per 1,000 ft2 that a weight takes, not rounded.
 
     Parameters
     ----------
@@ -255,6 +291,14 @@ def bags_per_1000_ft2(lb_ft2: ArrayLike, bag_lb: ArrayLike) -> Values:
     ------
     OutOfRange : an argument that is not positive.
 
+    Notes
+    -----
+    .. math:: n = 1000 \, w / m
+
+    References
+    ----------
+    .. [1] 16 CFR 460.12, least weight and bags for 1,000 ft2.
+
     Examples
     --------
     >>> round(bags_per_1000_ft2(1.815, 25), 1)
@@ -264,7 +308,7 @@ def bags_per_1000_ft2(lb_ft2: ArrayLike, bag_lb: ArrayLike) -> Values:
 
 
 def net_free_area_in2(area_ft2: ArrayLike, ratio: int = 150) -> Values:
-    """Net free ventilating area that an attic needs.
+    r"""Net free ventilating area that an attic needs.
 
     Parameters
     ----------
@@ -279,6 +323,10 @@ def net_free_area_in2(area_ft2: ArrayLike, ratio: int = 150) -> Values:
     Raises
     ------
     OutOfRange : a negative area, another ratio.
+
+    Notes
+    -----
+    .. math:: A_{free} = 144 \, A / ratio
 
     References
     ----------
@@ -315,6 +363,10 @@ def area_weighted_u(areas_ft2: Sequence[ArrayLike], rs: Sequence[ArrayLike]) -> 
     .. math:: U = \sum A_i / R_i \, / \, \sum A_i
 
     The average of the R-values themselves is no average of the heat loss and is never used.
+
+    References
+    ----------
+    .. [1] Parallel paths, ASHRAE Fundamentals ch. 27: areas weigh U, never R.
 
     Examples
     --------
@@ -354,6 +406,10 @@ def uneven_u(depths_in: Sequence[float], r_per_in: float, other_r: float) -> flo
     .. math:: U = \frac{1}{n} \sum 1 / (R_o + d_i r)
 
     Never better than the U of the mean depth: thin spots lose more than thick spots save.
+
+    References
+    ----------
+    .. [1] Parallel paths, ASHRAE Fundamentals ch. 27.
 
     Examples
     --------

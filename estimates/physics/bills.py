@@ -128,13 +128,27 @@ def nmbe(observed: ArrayLike, predicted: ArrayLike, parameters: int = 0) -> floa
 
     Parameters, Raises and References are those of `cv_rmse`.
 
+    Parameters
+    ----------
+    observed : use of each period, shape (n,). [unit of the meter]
+    predicted : of the model, same shape. [unit of the meter]
+    parameters : of the model, >= 0. [-]
+
     Returns
     -------
     float [-] Above 0 where the model predicts too much.
 
+    Raises
+    ------
+    OutOfRange : shapes that differ, too few periods, a mean of 0, a number that is not finite.
+
     Notes
     -----
     .. math:: \frac{\sum (\hat y_i - y_i)}{(n - p) \bar y}
+
+    References
+    ----------
+    .. [1] ASHRAE Guideline 14, normalised mean bias error; sign as predicted less observed.
 
     Examples
     --------
@@ -319,7 +333,7 @@ def _described(
 
 
 def normalised_use(fit: BillFit, typical_daily_f: ArrayLike) -> YearlyUse:
-    """Use of a meter in a typical year.
+    r"""Use of a meter in a typical year.
 
     Parameters
     ----------
@@ -333,6 +347,14 @@ def normalised_use(fit: BillFit, typical_daily_f: ArrayLike) -> YearlyUse:
     Raises
     ------
     OutOfRange : temperatures outside -150 to 150 or none.
+
+    Notes
+    -----
+    .. math:: U = 365.25 \, \overline{(\beta_0 + \beta_h (b_h - T)^+ + \beta_c (T - b_c)^+)}
+
+    References
+    ----------
+    .. [1] ASHRAE Guideline 14, weather-normalised yearly use.
 
     Examples
     --------
@@ -388,6 +410,10 @@ def measured_savings(
 
     with Student's t and Welch's degrees of freedom. The interval takes balance points as found, so it is a little
     narrow.
+
+    References
+    ----------
+    .. [1] ASHRAE Guideline 14, savings of a whole facility and their uncertainty.
 
     Examples
     --------

@@ -266,6 +266,18 @@ def blower_door_allowed(
     -------
     BlowerDoorPermission; the same holds for blowing in and sucking out.
 
+    Raises
+    ------
+    Nothing: every answer is one of the words given.
+
+    Notes
+    -----
+    A list of conditions, no equation: the fan runs only when none stands against it.
+
+    References
+    ----------
+    .. [1] Safety practice of home performance work, from memory; decides less than local code and the maker's sheet.
+
     Examples
     --------
     >>> blower_door_allowed(vermiculite=Hazard.ABSENT, asbestos=Hazard.SAMPLED_NEGATIVE, fire=False, hot_ash=False,

@@ -102,6 +102,14 @@ def grid_lines(stops: Iterable[float], step: float) -> Array:
     ------
     OutOfRange : fewer than two different stops; a step that is not positive.
 
+    Notes
+    -----
+    Lines at every stop, and equal steps between two stops no wider than the widest allowed.
+
+    References
+    ----------
+    .. [1] Common practice of finite volumes, no source.
+
     Examples
     --------
     >>> grid_lines([0, 1, 3], 1).tolist()

@@ -46,6 +46,10 @@ def foam_water_lb_ft2(depth_in: ArrayLike, wet_lb_ft3: ArrayLike, dry_lb_ft3: Ar
     -----
     .. math:: m = d (\rho_w - \rho_d) / 12
 
+    References
+    ----------
+    .. [1] Mass balance: what is lost between wet and dry density.
+
     Examples
     --------
     >>> round(foam_water_lb_ft2(3.5, 5.0, 2.07), 3)

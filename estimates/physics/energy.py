@@ -98,6 +98,10 @@ def degree_days(
 
     over daily values, or over hours and divided by 24.
 
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals, degree days to a base; the three ways of counting differ, as the tests show.
+
     Examples
     --------
     >>> found = degree_days([30.0, 50.0, 80.0], 65.0)
@@ -167,7 +171,7 @@ def air_heat_factor(altitude_ft: ArrayLike = 0.0) -> Values:
 
 
 def loss_rate(ua: ArrayLike, leak_cfm: ArrayLike, altitude_ft: ArrayLike = 0.0) -> Values:
-    """Heat a house loses for each degree of difference.
+    r"""Heat a house loses for each degree of difference.
 
     Parameters
     ----------
@@ -182,6 +186,14 @@ def loss_rate(ua: ArrayLike, leak_cfm: ArrayLike, altitude_ft: ArrayLike = 0.0) 
     Raises
     ------
     OutOfRange : an argument outside its limits.
+
+    Notes
+    -----
+    .. math:: K = UA + 60 \, c \, Q
+
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals, sensible heat of infiltration; c as `air_heat_factor`.
 
     Examples
     --------
@@ -219,6 +231,10 @@ def load_change(
     Notes
     -----
     .. math:: \Delta E = 24 \, HDD_b \, (\Delta UA + 60 c \, \Delta Q) / \eta
+
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals, degree-day method; c as `air_heat_factor`.
 
     Examples
     --------
@@ -269,7 +285,7 @@ def heating_savings(
     billed_units: ArrayLike | None = None,
     co2_kg_per_unit: float | None = None,
 ) -> Savings:
-    """Heating saved in a year, by an option or by all of them together.
+    r"""Heating saved in a year, by an option or by all of them together.
 
     Every option runs from the same `before`; what several options save together is this function with all of them in
     `after`, never the sum of their savings.
@@ -292,6 +308,16 @@ def heating_savings(
     Raises
     ------
     OutOfRange : an argument outside its limits, bills where the model says that nothing is used.
+
+    Notes
+    -----
+    .. math:: S = k \, 24 \, HDD_b \, (K_0 - K_1) / (\eta H), \quad k = billed / modelled
+
+    with K as `loss_rate` and H the heat in a unit of fuel; never above the heating part of the bills.
+
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals, degree-day method; scaling to bills: rule of this firm (FIELD).
 
     Examples
     --------
@@ -342,6 +368,10 @@ def cooling_savings(
     Notes
     -----
     .. math:: E = 24 \, CDD_b \, (UA + 60 c Q) / (1000 \, SE)
+
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals, cooling degree days; a coarse estimate, as the warning says.
 
     Examples
     --------

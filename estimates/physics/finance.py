@@ -33,6 +33,10 @@ def spv(rate: ArrayLike, years: ArrayLike) -> Values:
     ------
     OutOfRange : an argument outside its limits.
 
+    Notes
+    -----
+    .. math:: SPV = (1 + d)^{-n}
+
     References
     ----------
     .. [1] NIST Handbook 135, single present value factor.
@@ -137,6 +141,10 @@ def npv(rate: ArrayLike, flows: ArrayLike) -> Values:
     -----
     .. math:: NPV = \sum_t F_t (1 + d)^{-t}
 
+    References
+    ----------
+    .. [1] Definition; checked against a public finance library.
+
     Examples
     --------
     >>> round(npv(0.08, [-40000, 5000, 8000, 12000, 30000]), 5)
@@ -168,6 +176,10 @@ def irr(flows: ArrayLike) -> float:
     Notes
     -----
     Sign changes of the net present value are bracketed on a fine grid of discount factors and closed by bisection.
+
+    References
+    ----------
+    .. [1] Definition; checked against a public finance library.
 
     Examples
     --------
@@ -218,6 +230,10 @@ def payment(principal: ArrayLike, rate: ArrayLike, periods: ArrayLike) -> Values
     -----
     .. math:: P = L \frac{r}{1 - (1 + r)^{-n}}
 
+    References
+    ----------
+    .. [1] Level payment of an annuity; checked against a public finance library.
+
     Examples
     --------
     >>> round(payment(200_000.0, 0.075 / 12, 180), 4)
@@ -244,6 +260,14 @@ def payback_years(cost: ArrayLike, yearly_saving: ArrayLike) -> Values:
     Raises
     ------
     OutOfRange : an argument outside its limits; without savings there is no payback.
+
+    Notes
+    -----
+    .. math:: n = C / S
+
+    References
+    ----------
+    .. [1] Simple payback, NIST Handbook 135; says nothing of the years after.
 
     Examples
     --------

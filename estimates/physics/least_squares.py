@@ -117,6 +117,14 @@ def t_quantile(probability: float, dof: float) -> float:
     ------
     OutOfRange : probability not inside (0, 1), dof not positive.
 
+    Notes
+    -----
+    Inverse of Student's distribution function.
+
+    References
+    ----------
+    .. [1] Checked against scipy.stats in the tests.
+
     Examples
     --------
     >>> round(t_quantile(0.975, 8), 3)

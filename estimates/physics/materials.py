@@ -337,9 +337,21 @@ def material(key: str) -> Material:
     ----------
     key : name of the material, as in `MATERIALS`.
 
+    Returns
+    -------
+    Material.
+
     Raises
     ------
     OutOfRange : no such material; the message offers near names.
+
+    Notes
+    -----
+    A look-up by key, no equation.
+
+    References
+    ----------
+    .. [1] Each row names its own source.
 
     Examples
     --------
@@ -368,6 +380,14 @@ def air_film(key: str) -> float:
     ------
     OutOfRange : no such film.
 
+    Notes
+    -----
+    A look-up by key, no equation.
+
+    References
+    ----------
+    .. [1] ASHRAE Fundamentals ch. 26, surface conductances.
+
     Examples
     --------
     >>> air_film("inside_up")
@@ -391,6 +411,14 @@ def framing_r(depth_in: float, kind: str = "softwood") -> Values:
     Raises
     ------
     OutOfRange : depth not positive, or no such framing material.
+
+    Notes
+    -----
+    .. math:: R = d / k
+
+    References
+    ----------
+    .. [1] Conductivities: rows of `MATERIALS`, each with its source.
 
     Examples
     --------

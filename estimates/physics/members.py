@@ -50,7 +50,33 @@ class Member:
 
 
 def face_polygon(wall: WallRecord) -> Polygon:
-    """The face of the wall up to the insulated ceiling line."""
+    """The face of the wall up to the insulated ceiling line.
+
+    Parameters
+    ----------
+    wall : the wall as measured.
+
+    Returns
+    -------
+    Corners, counter-clockwise. [in]
+
+    Raises
+    ------
+    Nothing of its own; `estimates.house.wall_faults` says what does not fit.
+
+    Notes
+    -----
+    The top line over the wall's own framing, cut level at the insulated ceiling line.
+
+    References
+    ----------
+    .. [1] Datum and corners: rules of this firm (FIELD).
+
+    Examples
+    --------
+    >>> face_polygon(WallRecord(id="w", name="W", length_ft=2.0, height_ft=4.0))
+    ((0.0, 0.0), (24.0, 0.0), (24.0, 48.0), (0.0, 48.0))
+    """
     left, right = framing_ends(wall)
     top = TopLine.of(wall)
     whole: Polygon = ((left, 0.0), (right, 0.0), *reversed(top.points))
@@ -58,7 +84,35 @@ def face_polygon(wall: WallRecord) -> Polygon:
 
 
 def face_shapes(wall: WallRecord, sash_pocket_in: float) -> tuple[list[Shape], list[Member], list[str]]:
-    """Every shape on the face, the members to draw, and what to look at on site."""
+    """Every shape on the face, the members to draw, and what to look at on site.
+
+    Parameters
+    ----------
+    wall : the wall as measured.
+    sash_pocket_in : width of pockets beside a double-hung window that does not record its own. [in]
+
+    Returns
+    -------
+    Shapes for the sweep, members to draw, warnings. [in]
+
+    Raises
+    ------
+    Nothing of its own; `estimates.house.wall_faults` says what does not fit.
+
+    Notes
+    -----
+    Lumber where a carpenter sets it; see `lay_out` for the rules.
+
+    References
+    ----------
+    .. [1] Rules of this firm (FIELD); headers by width: common practice.
+
+    Examples
+    --------
+    >>> shapes, members, warnings = face_shapes(WallRecord(id="w", name="W", length_ft=4.0, height_ft=8.0), 0.0)
+    >>> [member.kind for member in members]
+    ['bottom plate', 'top plate', 'top plate', 'stud', 'stud', 'stud', 'stud']
+    """
     left, right = framing_ends(wall)
     high = max(y for _, y in TopLine.of(wall).points)
     members = [*_plates(wall), *_end_studs(wall, high)]
@@ -146,7 +200,33 @@ def _end_studs(wall: WallRecord, high: float) -> Iterable[Member]:
 
 
 def stud_centres(wall: WallRecord) -> list[float]:
-    """Centres of the studs between the end studs, before openings displace any: as found, else by spacing. [in]"""
+    r"""Centres of the studs between the end studs, before openings displace any: as found, else by spacing. [in]
+
+    Parameters
+    ----------
+    wall : the wall as measured.
+
+    Returns
+    -------
+    Centres from left to right. [in]
+
+    Raises
+    ------
+    Nothing of its own.
+
+    Notes
+    -----
+    .. math:: x_k = x_0 + k s, \quad k = 1, 2, \ldots
+
+    References
+    ----------
+    .. [1] Layout from the left end: rule of this firm (FIELD).
+
+    Examples
+    --------
+    >>> stud_centres(WallRecord(id="w", name="W", length_ft=4.0, height_ft=8.0))
+    [16.0, 32.0]
+    """
     if wall.studs_found_in:
         return [point.x_in for point in wall.studs_found_in]
     if wall.kind is SurfaceKind.RIM and wall.joists_parallel:

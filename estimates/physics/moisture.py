@@ -28,7 +28,7 @@ CRITICAL_RH = 0.8
 
 
 def layer_from_si(name: str, thickness_m: float, mu: float, conductivity: float) -> VapourLayer:
-    """Layer from what European tables give.
+    r"""Layer from what European tables give.
 
     Parameters
     ----------
@@ -37,9 +37,21 @@ def layer_from_si(name: str, thickness_m: float, mu: float, conductivity: float)
     mu : vapour resistance factor, >= 1 for solids, > 0. [1]
     conductivity : > 0. [W/(m K)]
 
+    Returns
+    -------
+    Layer in SI.
+
     Raises
     ------
     OutOfRange : an argument that is not positive.
+
+    Notes
+    -----
+    .. math:: R = d / \lambda, \qquad s_d = \mu d
+
+    References
+    ----------
+    .. [1] EN ISO 13788:2012, 4.3.
 
     Examples
     --------
@@ -52,7 +64,7 @@ def layer_from_si(name: str, thickness_m: float, mu: float, conductivity: float)
 
 
 def layer_from_us(name: str, r: float, perm: float) -> VapourLayer:
-    """Layer from what American tables give.
+    r"""Layer from what American tables give.
 
     Parameters
     ----------
@@ -60,9 +72,21 @@ def layer_from_us(name: str, r: float, perm: float) -> VapourLayer:
     r : resistance, >= 0. [h ft2 degF/Btu]
     perm : vapour permeance, > 0. [perm]
 
+    Returns
+    -------
+    Layer in SI.
+
     Raises
     ------
     OutOfRange : an argument outside its limits.
+
+    Notes
+    -----
+    .. math:: R_{SI} = R / 5.678263, \qquad s_d = \delta_0 / W
+
+    References
+    ----------
+    .. [1] EN ISO 13788:2012, 4.3; conversions as in `materials` and `vapour`.
 
     Examples
     --------
@@ -379,6 +403,10 @@ def surface_humidity(t_out_c: ArrayLike, t_in_c: ArrayLike, rh_in: ArrayLike, fa
     Notes
     -----
     .. math:: \varphi_s = \varphi_i p_s(t_i) / p_s(t_e + f (t_i - t_e))
+
+    References
+    ----------
+    .. [1] EN ISO 13788:2012, 5.2.
 
     Examples
     --------

@@ -81,7 +81,35 @@ def _joins(one: Trapezoid, other: Trapezoid) -> bool:
 
 
 def find_pockets(parts: Sequence[Trapezoid]) -> tuple[list[list[Trapezoid]], list[list[Trapezoid]]]:
-    """Closed pockets, and gaps too small to be one."""
+    """Closed pockets, and gaps too small to be one.
+
+    Parameters
+    ----------
+    parts : trapezoids of a wall's face, from `estimates.physics.sweep.cut`. [in]
+
+    Returns
+    -------
+    Pockets, and gaps too small to be one; each a list of trapezoids.
+
+    Raises
+    ------
+    Nothing of its own.
+
+    Notes
+    -----
+    Cavity that touches along more than a point is one pocket, unless a brace parts it.
+
+    References
+    ----------
+    .. [1] Least sizes: common practice, no source.
+
+    Examples
+    --------
+    >>> from estimates.physics.sweep import cut
+    >>> pockets, gaps = find_pockets(cut(((0, 0), (10, 0), (10, 10), (0, 10)), [], ()))
+    >>> len(pockets), len(gaps)
+    (1, 0)
+    """
     cavity = [part for part in parts if part.kind == ""]
     pockets: list[list[Trapezoid]] = []
     slivers: list[list[Trapezoid]] = []
@@ -95,7 +123,40 @@ def find_pockets(parts: Sequence[Trapezoid]) -> tuple[list[list[Trapezoid]], lis
 
 
 def make_bays(wall: WallRecord, tool: ToolRecord, groups: list[list[Trapezoid]]) -> tuple[Bay, ...]:
-    """Bays with their holes, numbered from left to right and from bottom to top."""
+    r"""Bays with their holes, numbered from left to right and from bottom to top.
+
+    Parameters
+    ----------
+    wall : the wall as measured.
+    tool : nozzle and reach. [in]
+    groups : pockets from `find_pockets`.
+
+    Returns
+    -------
+    Bays in the order of their numbers.
+
+    Raises
+    ------
+    Nothing of its own.
+
+    Notes
+    -----
+    .. math:: V = \sum_i A_i (d - t_i)
+
+    over the pieces of a bay, with t_i what a let-in board takes.
+
+    References
+    ----------
+    .. [1] Holes: `hole_heights`; numbering: rule of this firm.
+
+    Examples
+    --------
+    >>> from estimates.physics.sweep import cut
+    >>> wall = WallRecord(id="w", name="W", length_ft=2.0, height_ft=8.0)
+    >>> pockets, _ = find_pockets(cut(((0, 0), (14.5, 0), (14.5, 90), (0, 90)), [], ()))
+    >>> [len(bay.holes) for bay in make_bays(wall, DEFAULT_TOOL, pockets)]
+    [2]
+    """
     behind = _unreachable_lines(wall)
     return tuple(_bay(wall, tool, number, *found, behind) for number, found in enumerate(_numbered(groups), 1))
 

@@ -196,6 +196,14 @@ def percentiles(draws: ArrayLike) -> Percentiles:
     ------
     OutOfRange : not finite, not a row of at least 2.
 
+    Notes
+    -----
+    Linear interpolation between ordered draws.
+
+    References
+    ----------
+    .. [1] The default of numpy.percentile.
+
     Examples
     --------
     >>> percentiles(range(11))
@@ -234,6 +242,10 @@ def influences(result: ArrayLike, inputs: Mapping[str, ArrayLike], most: int = 3
     Notes
     -----
     Spearman's rank correlation with mean ranks for ties.
+
+    References
+    ----------
+    .. [1] Spearman's rank correlation; checked against scipy.stats in the tests.
 
     Examples
     --------
@@ -369,6 +381,10 @@ def learn_share(
     Notes
     -----
     .. math:: p \sim \mathrm{Beta}(w p_0 + \sum k, \; w (1 - p_0) + \sum (n - k))
+
+    References
+    ----------
+    .. [1] Beta prior with binomial-like evidence, any Bayesian textbook; cover checked on simulated truth.
 
     Examples
     --------

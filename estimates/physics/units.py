@@ -136,7 +136,33 @@ _cache_folder: list[Path] = []
 
 
 def use_cache_folder(folder: Path) -> None:
-    """Keep the built registry in a folder that only this program can write; call before the first conversion."""
+    """Keep the built registry in a folder that only this program can write; call before the first conversion.
+
+    Parameters
+    ----------
+    folder : made by the caller. [-]
+
+    Returns
+    -------
+    Nothing.
+
+    Raises
+    ------
+    Nothing.
+
+    Notes
+    -----
+    Housekeeping, no equation.
+
+    References
+    ----------
+    .. [1] Documentation of pint, cache_folder.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> use_cache_folder(Path("units"))  # doctest: +SKIP
+    """
     _cache_folder[:] = [folder]
 
 
@@ -172,6 +198,12 @@ def parse_quantity(text: str, unit: str) -> float:
     ------
     UnitError : empty or ambiguous text, no number, not finite, an unknown unit, a unit of another kind.
     OutOfRange : `unit` is none of `UNITS`.
+
+    Notes
+    -----
+    .. math:: x = v \cdot (u_{text} / u)
+
+    feet and inches as 12 f + i, fractions exact.
 
     References
     ----------
@@ -215,7 +247,33 @@ def parse_quantity(text: str, unit: str) -> float:
 
 
 def unit_row(unit: str) -> UnitRow:
-    """The row of a unit of the engine, OutOfRange with the list of names otherwise."""
+    """The row of a unit of the engine, OutOfRange with the list of names otherwise.
+
+    Parameters
+    ----------
+    unit : a name of `UNITS`.
+
+    Returns
+    -------
+    UnitRow.
+
+    Raises
+    ------
+    OutOfRange : `unit` is none of `UNITS`.
+
+    Notes
+    -----
+    A look-up by name, no equation.
+
+    References
+    ----------
+    .. [1] Exact definitions of the units, by pint.
+
+    Examples
+    --------
+    >>> unit_row("ft") is UNITS["ft"]
+    True
+    """
     if unit not in UNITS:
         raise OutOfRange("unit", unit, f"one of {', '.join(UNITS)}")
     return UNITS[unit]
@@ -286,6 +344,14 @@ def format_length_ft(value_ft: float, parts: int = 16) -> str:
     ------
     OutOfRange : an argument outside its limits.
 
+    Notes
+    -----
+    Rounded to the nearest part of an inch, then split into feet, inches and a reduced fraction.
+
+    References
+    ----------
+    .. [1] Exact definitions of the units, by pint.
+
     Examples
     --------
     >>> format_length_ft(12.541667), format_length_ft(0.5), format_length_ft(8.0)
@@ -320,6 +386,14 @@ def format_quantity(value: float, unit: str, digits: int = 0) -> str:
     Raises
     ------
     OutOfRange : an argument outside its limits.
+
+    Notes
+    -----
+    Rounded half up in decimal, thousands parted by commas.
+
+    References
+    ----------
+    .. [1] Exact definitions of the units, by pint.
 
     Examples
     --------
@@ -362,6 +436,14 @@ def to_si(value: ArrayLike, unit: str) -> SiValue:
     Raises
     ------
     OutOfRange : an argument outside its limits.
+
+    Notes
+    -----
+    .. math:: y = a x + b
+
+    References
+    ----------
+    .. [1] Exact definitions of the units, by pint.
 
     Examples
     --------

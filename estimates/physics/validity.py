@@ -56,6 +56,14 @@ def finite(name: str, value: ArrayLike) -> Values:
     ------
     OutOfRange : not numbers, NaN or infinite.
 
+    Notes
+    -----
+    A check, no equation.
+
+    References
+    ----------
+    .. [1] Rule of this project: never a silent NaN.
+
     Examples
     --------
     >>> finite("delta_f", 3)
@@ -73,7 +81,26 @@ def finite(name: str, value: ArrayLike) -> Values:
 def positive(name: str, value: ArrayLike) -> Values:
     """The value, when every element is a finite number above 0.
 
-    Parameters, Returns and Raises are those of `finite`.
+    Parameters
+    ----------
+    name : the argument, for the message.
+    value : a number or an array of numbers, any shape.
+
+    Returns
+    -------
+    float for a single number, else a float64 array of the same shape.
+
+    Raises
+    ------
+    OutOfRange : an element is not finite or outside the limit.
+
+    Notes
+    -----
+    A check, no equation.
+
+    References
+    ----------
+    .. [1] Rule of this project: never a silent NaN.
 
     Examples
     --------
@@ -88,7 +115,26 @@ def positive(name: str, value: ArrayLike) -> Values:
 def not_negative(name: str, value: ArrayLike) -> Values:
     """The value, when every element is a finite number of 0 or more.
 
-    Parameters, Returns and Raises are those of `finite`.
+    Parameters
+    ----------
+    name : the argument, for the message.
+    value : a number or an array of numbers, any shape.
+
+    Returns
+    -------
+    float for a single number, else a float64 array of the same shape.
+
+    Raises
+    ------
+    OutOfRange : an element is not finite or outside the limit.
+
+    Notes
+    -----
+    A check, no equation.
+
+    References
+    ----------
+    .. [1] Rule of this project: never a silent NaN.
 
     Examples
     --------
@@ -101,7 +147,27 @@ def not_negative(name: str, value: ArrayLike) -> Values:
 def within(name: str, value: ArrayLike, low: float, high: float) -> Values:
     """The value, when every element lies between two limits, both included.
 
-    Parameters, Returns and Raises are those of `finite`; `low` and `high` are the limits.
+    Parameters
+    ----------
+    name : the argument, for the message.
+    value : a number or an array of numbers, any shape.
+    low, high : limits, both included.
+
+    Returns
+    -------
+    float for a single number, else a float64 array of the same shape.
+
+    Raises
+    ------
+    OutOfRange : an element is not finite or outside the limit.
+
+    Notes
+    -----
+    A check, no equation.
+
+    References
+    ----------
+    .. [1] Rule of this project: never a silent NaN.
 
     Examples
     --------

@@ -80,6 +80,10 @@ def saturation_pressure_psia(temp_f: ArrayLike) -> Values:
     ------
     OutOfRange : outside the limits.
 
+    Notes
+    -----
+    Polynomial in absolute temperature with a logarithm, one over ice and one over water.
+
     References
     ----------
     .. [1] ASHRAE Fundamentals 2017, ch. 1, eq. 5 and 6.
@@ -185,6 +189,14 @@ def iso_dew_point_c(pressure_pa: ArrayLike) -> Values:
     ------
     OutOfRange : outside the limits.
 
+    Notes
+    -----
+    The inverse of `iso_saturation_pa`, over water or over ice.
+
+    References
+    ----------
+    .. [1] EN ISO 13788:2012, annex E.
+
     Examples
     --------
     >>> round(iso_dew_point_c(1606.65), 2)
@@ -195,7 +207,27 @@ def iso_dew_point_c(pressure_pa: ArrayLike) -> Values:
 
 
 def perm_to_si(perm: ArrayLike) -> Values:
-    """Permeance in ng/(s m2 Pa) of a permeance in perm (> 0, number or array).
+    r"""Permeance in ng/(s m2 Pa) of a permeance in perm (> 0, number or array).
+
+    Parameters
+    ----------
+    perm : permeance, any shape. [perm]
+
+    Returns
+    -------
+    Permeance. [ng/(s m2 Pa)]
+
+    Raises
+    ------
+    OutOfRange : below 0 or not finite.
+
+    Notes
+    -----
+    .. math:: W = 57.2 \, perm
+
+    References
+    ----------
+    .. [1] 1 perm = 57.2 ng/(s m2 Pa), from memory.
 
     Examples
     --------
@@ -207,6 +239,26 @@ def perm_to_si(perm: ArrayLike) -> Values:
 
 def perm_from_si(permeance: ArrayLike) -> Values:
     """Permeance in perm of a permeance in ng/(s m2 Pa) (> 0, number or array).
+
+    Parameters
+    ----------
+    permeance : any shape. [ng/(s m2 Pa)]
+
+    Returns
+    -------
+    Permeance. [perm]
+
+    Raises
+    ------
+    OutOfRange : below 0 or not finite.
+
+    Notes
+    -----
+    .. math:: perm = W / 57.2
+
+    References
+    ----------
+    .. [1] 1 perm = 57.2 ng/(s m2 Pa), from memory.
 
     Examples
     --------
@@ -234,6 +286,10 @@ def sd_from_perm(perm: ArrayLike) -> Values:
     Notes
     -----
     .. math:: s_d = \delta_0 / W
+
+    References
+    ----------
+    .. [1] Definition of the equivalent air layer, EN ISO 12572.
 
     Examples
     --------
@@ -263,9 +319,21 @@ def retarder_class(perm: float) -> RetarderClass:
     ----------
     perm : permeance, > 0. [perm]
 
+    Returns
+    -------
+    RetarderClass.
+
     Raises
     ------
     OutOfRange : not positive.
+
+    Notes
+    -----
+    Class I up to 0.1 perm, II up to 1.0, III up to 10.
+
+    References
+    ----------
+    .. [1] International Residential Code R702.7, classes.
 
     Examples
     --------
@@ -323,9 +391,17 @@ def class_iii_allowed(
     continuous_r : continuous insulation outside the framing, >= 0. [h ft2 degF/Btu]
     framing_depth_in : 0.5 to 24; up to 3.625 counts as 2x4. [in]
 
+    Returns
+    -------
+    True where the rule names the wall.
+
     Raises
     ------
     OutOfRange : an unknown zone, a number outside its limits.
+
+    Notes
+    -----
+    A look-up by climate zone and wall, no equation.
 
     References
     ----------

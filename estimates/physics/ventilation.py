@@ -77,7 +77,33 @@ DEFAULT_EDITION = "62.2-2016"
 
 
 def edition_named(name: str) -> Edition:
-    """The edition of that name, OutOfRange with the list of names otherwise."""
+    """The edition of that name, OutOfRange with the list of names otherwise.
+
+    Parameters
+    ----------
+    name : of the edition.
+
+    Returns
+    -------
+    The edition's row.
+
+    Raises
+    ------
+    OutOfRange : no such edition.
+
+    Notes
+    -----
+    A look-up by name, no equation.
+
+    References
+    ----------
+    .. [1] Each row names its source.
+
+    Examples
+    --------
+    >>> edition_named("62.2-2013").name
+    '62.2-2013'
+    """
     if name not in EDITIONS:
         raise OutOfRange("edition", name, f"one of {', '.join(EDITIONS)}")
     return EDITIONS[name]
@@ -134,6 +160,10 @@ def table_rate(floor_ft2: ArrayLike, bedrooms: ArrayLike) -> Values:
     Raises
     ------
     OutOfRange : an argument outside its limits; above 5000 ft2 use `whole_house_rate`.
+
+    Notes
+    -----
+    The rate formula at the upper end of each 500 ft2 band, half rounded up.
 
     References
     ----------
@@ -281,7 +311,7 @@ class FanRequirement:
 
 
 def local_shortfall(rooms: tuple[LocalExhaust, ...], edition: str = DEFAULT_EDITION) -> float:
-    """What missing kitchen and bath exhaust adds to the whole-house fan of an existing dwelling.
+    r"""What missing kitchen and bath exhaust adds to the whole-house fan of an existing dwelling.
 
     Parameters
     ----------
@@ -295,6 +325,10 @@ def local_shortfall(rooms: tuple[LocalExhaust, ...], edition: str = DEFAULT_EDIT
     Raises
     ------
     OutOfRange : a measured flow below 0, an unknown edition.
+
+    Notes
+    -----
+    .. math:: Q = \tfrac14 \sum_i (Q_{i,required} - Q_{i,measured})^+
 
     References
     ----------
@@ -341,6 +375,10 @@ def required_fan(
     Raises
     ------
     OutOfRange : an argument outside its limits, an unknown edition.
+
+    Notes
+    -----
+    Whole-house rate plus shortfall, less the credit the edition allows; each term is in the result.
 
     References
     ----------
