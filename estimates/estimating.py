@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, NoReturn
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -15,6 +13,7 @@ from estimates.activity import activity_record
 from estimates.models.estimate import EstimateRevision
 from estimates.models.house import House
 from estimates.models.user import User
+from estimates.records import BadRecord, load_json
 
 
 def revision_create(
@@ -87,19 +86,9 @@ def revision_create(
 
 
 def _check_snapshot(snapshot: str) -> None:
-    def refuse(name: str) -> NoReturn:
-        raise ValueError(f"{name} is no JSON number")
-
-    def unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        names = [name for name, _ in pairs]
-        if len(set(names)) != len(names):
-            twice = next(name for name in names if names.count(name) > 1)
-            raise ValueError(f'"{twice}" is there twice')
-        return dict(pairs)
-
     try:
-        value = json.loads(snapshot, parse_constant=refuse, object_pairs_hook=unique)
-    except ValueError as fault:
-        raise ValidationError({"snapshot": f"The snapshot is no strict JSON text: {fault}."}) from None
+        value = load_json(snapshot)
+    except BadRecord as bad:
+        raise ValidationError({"snapshot": f"The snapshot is no strict JSON text: {bad.faults[0].message}."}) from None
     if not isinstance(value, dict):
         raise ValidationError({"snapshot": "The snapshot is not a JSON object. Enter the whole set of records."})
