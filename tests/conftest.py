@@ -46,6 +46,11 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let tests/reference write what every check compared; `manage.py methods` shows it."""
+    parser.addoption("--checks", metavar="FILE", help="write the checks of tests/reference with their worst deviations")
+
+
 # --- Outside programs ------------------------------------------------------------------------------------------------
 
 
