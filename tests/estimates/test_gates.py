@@ -46,7 +46,7 @@ def answer(hazard: str, verdict: Verdict = Verdict.CLEAR, **changes: object) -> 
         how="opening the panel",
         before_phase="inject",
     )
-    return replace(full, **changes)  # type: ignore[arg-type]
+    return replace(full, **changes)
 
 
 def all_clear() -> list[GateAnswer]:

@@ -10,6 +10,8 @@ from datetime import date
 import pytest
 
 from estimates.cancellation import business_day_after, is_business_day
+from estimates.lead import OUTSIDE, Holes, PaintedWork, RemovedPiece, lead_finding
+from estimates.rules import load_rules
 
 
 class TestCancellation:
@@ -52,3 +54,33 @@ class TestCancellation:
     )
     def test_holidays_of_the_federal_law(self, day: date, business: bool) -> None:
         assert is_business_day(day) is business
+
+
+class TestLeadAreas:
+    # S for the limits: 40 CFR 745.83 (6 ft2 a room, 20 ft2 outside) as quoted by the federal agency's answer.
+    # D for the counts: area of one hole is pi/144 ft2, so 6 ft2 hold 864/pi = 275.02 and 20 ft2 hold 2880/pi = 916.73.
+    def test_one_hole_of_two_inches(self) -> None:
+        # D, printed to five decimals.
+        assert Holes(2.0, 1).area_ft2 == pytest.approx(0.02182, abs=5e-6)
+
+    @pytest.mark.parametrize(
+        ("place", "holes", "holds"),
+        [("hall", 275, False), ("hall", 276, True), (OUTSIDE, 916, False), (OUTSIDE, 917, True)],
+    )
+    def test_two_inch_holes(self, place: str, holes: int, holds: bool) -> None:
+        # S for the limits, D for the counts.
+        work = PaintedWork(place, date(2026, 3, 2), (Holes(2.0, holes),))
+        assert self.holds(work) is holds
+
+    @pytest.mark.parametrize(("length_ft", "holds"), [(40.0, False), (40.1, True)])
+    def test_one_course_of_six_inches_full_painted_face(self, length_ft: float, holds: bool) -> None:
+        # S: "the entire surface area removed is the amount of painted surface disturbed"; D: 40 ft x 0.5 ft = 20 ft2.
+        work = PaintedWork(OUTSIDE, date(2026, 3, 2), removed=(RemovedPiece("course", length_ft, 6.0),))
+        assert self.holds(work) is holds
+
+    def test_a_strip_cut_off_a_door(self) -> None:
+        # S: the federal agency's answer: 1 in off a door 36 in wide disturbs 36 square inches.
+        assert RemovedPiece("strip", 3.0, 1.0).area_ft2 * 144 == pytest.approx(36, abs=1e-9)
+
+    def holds(self, work: PaintedWork) -> bool:
+        return lead_finding(load_rules(), ("US",), [work], year_built=1926, on=work.on).holds
