@@ -50,5 +50,6 @@ def test_suction_stops_just_beyond_the_limit_of_the_vent(vent: Vent, limit: floa
 
 
 def test_every_limit_says_where_it_comes_from() -> None:
+    # CP: nothing is compared here; each row names the source of its own limit.
     assert all(row.source and row.mark in {"S", "M", "CP"} and row.unit for row in DEFAULT_LIMITS.rows.values())
     assert [code for code, row in DEFAULT_LIMITS.rows.items() if row.mark == "S"] == ["ambient_co_stop"]

@@ -111,6 +111,7 @@ class TestLayout:
         assert any("Last bay" in warning for warning in wide.warnings)
 
     def test_balloon_walls_run_past_the_floor_and_an_open_floor_line_is_an_escape(self) -> None:
+        # D: a floor line that is stopped parts each of the nine bays in two.
         lines = (FloorLineRecord(id="second", height_in=110.0, closure=Closure.OPEN),)
         wall = plain(12.0, framing=Framing.BALLOON, floor_lines=lines, sill=Closure.FIRE_STOPPED)
         assert lay_out(wall).escapes == ("floor line second",)
@@ -129,10 +130,12 @@ class TestLayout:
             id="r", name="Rim", kind=SurfaceKind.RIM, length_ft=20, height_ft=9.25 / 12, joists_parallel=True
         )
         (bay,) = lay_out(rim).bays
+        # D: the length less both end studs; one hole to every reach of the nozzle's width.
         assert bay.clear_width_in == 240 - 3
         assert len(bay.holes) == math.ceil(237 / DEFAULT_TOOL.width_reach_in)
 
     def test_pockets_behind_posts_and_partitions_are_cavity_that_cannot_be_reached(self) -> None:
+        # D: what is behind a post or a partition has no hole, so less volume is filled than there is.
         wall = plain(16.0, left_post=PostPattern.POCKET, tees=(TeeRecord(id="bath", at_in=100.0),))
         layout = lay_out(wall)
         reasons = {bay.reason for bay in layout.bays if not bay.reachable}
@@ -141,6 +144,7 @@ class TestLayout:
         assert layout.volume_ft3 < sum(bay.volume_ft3 for bay in layout.bays)
 
     def test_studs_found_on_site_replace_the_spacing(self) -> None:
+        # D: clear widths by hand from the centres and 1.5 in of stud.
         found = tuple(PointRecord(x_in=x, y_in=0) for x in (20.0, 44.0, 70.0))
         widths = [bay.clear_width_in for bay in lay_out(plain(8.0, studs_found_in=found)).bays]
         assert widths == pytest.approx([19.25 - 1.5, 22.5, 24.5, 94.5 - 70.75])
@@ -158,6 +162,7 @@ class TestBracesAndZones:
     def test_a_cut_in_brace_parts_the_bays_and_a_let_in_one_only_takes_depth(self) -> None:
         from dataclasses import replace
 
+        # D: wood across a bay parts it; wood let into the studs takes depth from bays that stay whole.
         none = lay_out(plain(12.0))
         cut = lay_out(plain(12.0, braces=(replace(self.BRACE, kind=BraceKind.CUT_IN),)))
         let = lay_out(plain(12.0, braces=(replace(self.BRACE, kind=BraceKind.LET_IN),)))
@@ -181,6 +186,7 @@ class TestBracesAndZones:
         assert none.volume_ft3 - let.volume_ft3 == pytest.approx(crossed * 0.75 / 1728, rel=1e-9)
 
     def test_a_no_fill_zone_leaves_volume_and_holes(self) -> None:
+        # D: points of holes against the zone by shapely.
         corners = tuple(PointRecord(x_in=x, y_in=y) for x, y in ((36, 20), (60, 20), (60, 50), (36, 60)))
         zone = NoFillRecord(id="z", reason=NoFillReason.PANEL_OR_METER, corners=corners)
         layout = lay_out(plain(12.0, no_fill=(zone,)))
@@ -204,10 +210,12 @@ class TestHoles:
         assert hole_heights(0.0, 37.0) == [27.0, 31.0]
 
     def test_low_pockets_get_one_hole(self) -> None:
+        # D: the middle under the least height; else the top less its offset, the lowest hole being higher than that.
         assert hole_heights(10.0, 15.9) == [pytest.approx(12.95)]
         assert hole_heights(0.0, 20.0) == [14.0]
 
     def test_a_pocket_without_height_is_refused(self) -> None:
+        # D: a pocket is above its bottom.
         with pytest.raises(ValueError, match="not above"):
             hole_heights(5.0, 5.0)
 
@@ -273,6 +281,7 @@ def sound(wall: WallRecord) -> bool:
 @settings(max_examples=150, deadline=None)
 @given(walls().filter(sound))
 def test_cavity_framing_openings_and_zones_make_up_the_wall(wall: WallRecord) -> None:
+    # D: areas of parts make up the whole.
     layout = lay_out(wall, sash_pocket_in=2.5)
     whole = layout.cavity_ft2 + layout.framing_ft2 + layout.opening_ft2 + layout.no_fill_ft2
     assert whole == pytest.approx(layout.gross_ft2, abs=1e-9 * max(1.0, layout.gross_ft2))
@@ -310,6 +319,7 @@ def test_areas_agree_with_an_independent_geometry_library(wall: WallRecord) -> N
 @given(walls().filter(sound))
 def test_bays_do_not_overlap_and_each_reachable_one_has_its_holes_inside(wall: WallRecord) -> None:
     layout = lay_out(wall)
+    # D: areas in common by an independent geometry library.
     # Trapezoids are convex; their hull is valid for the library even where rounding turns a corner inside out.
     pieces = [shapely.MultiPoint(piece.polygon).convex_hull for bay in layout.bays for piece in bay.pieces]
     tree = shapely.STRtree(pieces)
@@ -325,6 +335,7 @@ def test_bays_do_not_overlap_and_each_reachable_one_has_its_holes_inside(wall: W
 @settings(max_examples=60, deadline=None)
 @given(st.floats(6.0, 40.0), st.sampled_from([(24.0, 12.0), (32.0, 16.0), (48.0, 16.0)]))
 def test_more_studs_never_raise_cavity_area(length: float, spacings: tuple[float, float]) -> None:
+    # D: more wood leaves less room.
     wide, close = spacings
     assert (
         lay_out(plain(length, spacing_in=close)).cavity_ft2 <= lay_out(plain(length, spacing_in=wide)).cavity_ft2 + 1e-9

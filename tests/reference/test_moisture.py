@@ -77,6 +77,7 @@ def test_dew_points_of_a_public_psychrometric_library(temp_f, rh):
 @pytest.mark.parametrize("temp_f", [-100, -40, 0, 31.9, 32.1, 60, 150, 300])
 def test_saturation_pressures_of_a_public_psychrometric_library(temp_f):
     psychrolib.SetUnitSystem(psychrolib.IP)
+    # D: the handbook's formula as others wrote it down.
     assert saturation_pressure_psia(temp_f) == pytest.approx(psychrolib.GetSatVapPres(temp_f), rel=1e-4)
 
 
