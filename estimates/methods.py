@@ -238,6 +238,7 @@ def read_checks(path: Path) -> tuple[Check, ...]:
 _STYLE = (
     "body{font:16px/1.5 Georgia,serif;max-width:56rem;margin:2rem auto;padding:0 1rem}code,pre{font:14px/1.4 monospace}"
     "pre{white-space:pre-wrap;border-left:3px solid #999;padding-left:1rem}.equation{margin:.8rem 2rem;font-size:17px}"
+    "h3 code{font-size:18px}h3{border-top:1px solid #999;padding-top:.6rem}h4,h4+p,h4+dl,h4+pre{margin:.3rem 0}"
     "dt{font-weight:bold}table{border-collapse:collapse;font-size:14px}td,th{border:1px solid #999;padding:.2rem .5rem;"
     "text-align:left;vertical-align:top}h2{border-bottom:2px solid #000;margin-top:3rem}.over{text-decoration:overline}"
     ".fraction{display:inline-flex;flex-direction:column;vertical-align:middle;text-align:center;padding:0 .2rem}"
