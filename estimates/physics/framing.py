@@ -132,7 +132,8 @@ def lay_out(wall: WallRecord, tool: ToolRecord = DEFAULT_TOOL, *, sash_pocket_in
 
     Raises
     ------
-    ValueError : an as-found stud list leaves no bay.
+    OutOfRange : a length of the wall is not a finite number above 0, the pocket is negative. A wall read through
+        `estimates.house` is within its limits already.
 
     Notes
     -----
@@ -157,7 +158,9 @@ def lay_out(wall: WallRecord, tool: ToolRecord = DEFAULT_TOOL, *, sash_pocket_in
     >>> round(plain.bays[1].volume_ft3, 4)
     2.7203
     """
-    shapes, members, warnings = face_shapes(wall, sash_pocket_in)
+    for name in ("length_ft", "height_ft", "spacing_in", "depth_in", "stud_in", "plate_in"):
+        positive(name, float(getattr(wall, name)))
+    shapes, members, warnings = face_shapes(wall, float(not_negative("sash_pocket_in", sash_pocket_in)))
     face = face_polygon(wall)
     parts = cut(face, shapes, STRENGTH)
     groups, slivers = find_pockets(parts)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from estimates.house import BraceKind, Closure, PostPattern, WallRecord, framing_ends
 from estimates.physics.members import PARTING, RIBBON_IN, SHALLOW
 from estimates.physics.sweep import NEAR, Polygon, Trapezoid, outline, touching
+from estimates.physics.validity import not_negative, positive
 
 IN2_PER_FT2 = 144.0
 IN3_PER_FT3 = 1728.0
@@ -31,6 +32,18 @@ class ToolRecord:
     top_offset_in: float = 6.0
     least_height_in: float = 6.0
     below_rake_in: float = 6.0
+
+    def __post_init__(self) -> None:
+        """Refuse a reach that reaches nowhere.
+
+        Raises
+        ------
+        OutOfRange : a length is not finite, negative, or 0 where the next hole or column would never come.
+        """
+        for name in ("diameter_in", "reach_up_in", "reach_down_in", "width_reach_in"):
+            positive(name, float(getattr(self, name)))
+        for name in ("top_offset_in", "least_height_in", "below_rake_in"):
+            not_negative(name, float(getattr(self, name)))
 
 
 DEFAULT_TOOL = ToolRecord()

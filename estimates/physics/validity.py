@@ -75,6 +75,9 @@ def finite(name: str, value: ArrayLike) -> Values:
     ...
     estimates.physics.validity.OutOfRange: delta_f is nan; enter a finite number
     """
+    given: Any = value
+    if isinstance(given, float) and math.isfinite(given):  # the common case, at a fifth of the time
+        return float(given)
     return _checked(name, value, -math.inf, math.inf, True, "a finite number")
 
 
@@ -109,6 +112,9 @@ def positive(name: str, value: ArrayLike) -> Values:
     ...
     estimates.physics.validity.OutOfRange: area_ft2[1] is 0; enter a number above 0
     """
+    given: Any = value
+    if isinstance(given, float) and 0.0 < given < math.inf:
+        return float(given)
     return _checked(name, value, 0.0, math.inf, False, "a number above 0")
 
 
@@ -141,6 +147,9 @@ def not_negative(name: str, value: ArrayLike) -> Values:
     >>> not_negative("bags", 0)
     0.0
     """
+    given: Any = value
+    if isinstance(given, float) and 0.0 <= given < math.inf:
+        return float(given)
     return _checked(name, value, 0.0, math.inf, True, "a number of 0 or more")
 
 
@@ -176,6 +185,9 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> Values:
     ...
     estimates.physics.validity.OutOfRange: share is 1.2; enter a number from 0 to 1
     """
+    given: Any = value
+    if isinstance(given, float) and low <= given <= high:  # words are made for a refusal only
+        return float(given)
     return _checked(name, value, low, high, True, f"a number from {low:g} to {high:g}")
 
 
