@@ -13,11 +13,13 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from estimates.rules import NOT_ADVICE, RuleRow, needed_rule, rules_on, whole_of
+from estimates.start import StartGate
 
-DAYS, DAYS_AGE_65, REFUND_DAYS = (
+DAYS, DAYS_AGE_65, REFUND_DAYS, RESCISSION_DAYS = (
     "cancellation.business_days",
     "cancellation.business_days_age_65",
     "cancellation.refund_business_days",
+    "rescission.business_days",
 )
 """Topics of the rule table."""
 
@@ -140,6 +142,13 @@ class CancellationRight:
         """Whether there is a right and its clock has started."""
         return self.deadline is not None
 
+    @property
+    def start_gate(self) -> StartGate | None:
+        """What a start waits for: the end of the last day. None where no right is stated to exist."""
+        if self.coverage is not Coverage.COVERED:
+            return None
+        return StartGate("end of the cancellation time", self.last_day, rule=self.rules[0].quote)
+
 
 def cancellation_right(
     rows: Iterable[RuleRow],
@@ -216,6 +225,43 @@ def _local_day(name: str, moment: datetime, zone: ZoneInfo) -> date:
 def _midnight(last_day: date, zone: ZoneInfo) -> datetime:
     """The end of a day on the wall clock of the house, whatever that day's clock change."""
     return datetime.combine(last_day + timedelta(days=1), time(), tzinfo=zone)
+
+
+def rescission_gate(
+    rows: Iterable[RuleRow],
+    places: Sequence[str],
+    *,
+    signed_on: date,
+    notice_on: date | None,
+    disclosures_on: date | None,
+    observed: bool = True,
+) -> StartGate:
+    """Start gate of a job whose credit the home secures: the end of the buyer's right to rescind.
+
+    Parameters
+    ----------
+    rows, places : the rule table and the jurisdictions of the house.
+    signed_on, notice_on, disclosures_on : days of signing the credit, of the notice of the right, and of the lender's
+        disclosures; the last one starts the clock, None: not yet.
+    observed : see `is_business_day`; left on for the later day.
+
+    References
+    ----------
+    .. [1] 12 CFR 1026.23(a)(3) and 1026.2(a)(6) (S).
+
+    Examples
+    --------
+    >>> row = RuleRow("US", RESCISSION_DAYS, date(2020, 1, 1), None, 3, "Three.", "12 CFR 1026.23", date(2026, 11, 25))
+    >>> day = date(2026, 3, 6)
+    >>> rescission_gate([row], ("US",), signed_on=day, notice_on=day, disclosures_on=day).opens_on
+    datetime.date(2026, 3, 10)
+    """
+    row = needed_rule(rows, places, RESCISSION_DAYS, signed_on)
+    last = None
+    if notice_on is not None and disclosures_on is not None:
+        started = max(signed_on, notice_on, disclosures_on)
+        last = business_day_after(started, whole_of(row, low=1), observed=observed)
+    return StartGate("end of the right to rescind", last, rule=row.quote)
 
 
 @dataclass(frozen=True, slots=True)

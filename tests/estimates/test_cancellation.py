@@ -20,8 +20,10 @@ from estimates.cancellation import (
     cancellation_right,
     is_business_day,
     judge_notice,
+    rescission_gate,
 )
 from estimates.rules import RuleMissing, load_rules, places_of
+from estimates.start import earliest_start
 
 ROWS = load_rules()
 EAST, WEST = ZoneInfo("America/New_York"), ZoneInfo("America/Los_Angeles")
@@ -181,3 +183,31 @@ def test_a_longer_row_is_never_shortened_by_a_state_with_fewer_days() -> None:
         buyer_65=False,
     )
     assert found.last_day == date(2026, 3, 10)
+
+
+def test_work_starts_the_day_after_the_last_day_to_cancel() -> None:
+    gate = right().start_gate
+    assert gate is not None
+    assert earliest_start([gate], not_before=date(2026, 3, 6)).day == date(2026, 3, 11)
+    waiting = right(delivered_at=None).start_gate
+    assert waiting is not None
+    assert earliest_start([waiting], not_before=date(2026, 3, 6)).waiting == ("end of the cancellation time",)
+    assert right(coverage=Coverage.EMERGENCY).start_gate is None
+
+
+def test_rescission_runs_from_the_last_of_signing_notice_and_disclosures() -> None:
+    signed = date(2026, 7, 1)
+
+    def last(notice_on: date | None, disclosures_on: date | None, *, observed: bool = True) -> date | None:
+        gate = rescission_gate(
+            ROWS, ("US",), signed_on=signed, notice_on=notice_on, disclosures_on=disclosures_on, observed=observed
+        )
+        return gate.opens_on
+
+    # D, by calendar, Wednesday 1 July 2026: 2 6 7 where the observed 3rd is left out, else 2 3 6 (S: a bankers'
+    # journal says that under 12 CFR 1026.2(a)(6) the 3rd counts).
+    assert last(signed, signed) == date(2026, 7, 7)
+    assert last(signed, signed, observed=False) == date(2026, 7, 6)
+    assert last(signed, date(2026, 7, 6)) == date(2026, 7, 9)
+    assert last(date(2026, 7, 7), signed) == date(2026, 7, 10)
+    assert last(None, signed) is last(signed, None) is None
