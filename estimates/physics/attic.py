@@ -313,8 +313,8 @@ def net_free_area_in2(area_ft2: ArrayLike, ratio: int = 150) -> Values:
     Parameters
     ----------
     area_ft2 : area of the vented space, >= 0. [ft2]
-    ratio : 150, or 300 where the code's conditions are met: 40 to 50 % of the vents high, and in cold climates a
-        retarder of 1 perm or less on the warm side of the ceiling.
+    ratio : floor area to one of vent, 150, or 300 where the code's conditions are met: 40 to 50 % of the vents high,
+        and in cold climates a retarder of 1 perm or less on the warm side of the ceiling. [-]
 
     Returns
     -------

@@ -189,7 +189,8 @@ def fit_bills(
     days : days in each period, >= 1, shape (periods,). [day]
     daily_f : daily mean outdoor temperature of all days, period after period, shape (sum of days,). [degF]
     pattern : what follows the weather on this meter.
-    heating_base_f, cooling_base_f : balance points, 30 to 90; None searches `HEATING_BASES_F`, `COOLING_BASES_F`.
+    heating_base_f, cooling_base_f : balance points, 30 to 90. [degF] None searches `HEATING_BASES_F` and
+        `COOLING_BASES_F`.
 
     Returns
     -------

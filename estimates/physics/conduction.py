@@ -91,8 +91,8 @@ def grid_lines(stops: Iterable[float], step: float) -> Array:
 
     Parameters
     ----------
-    stops : places that need a line (material edges), any order.
-    step : widest cell, > 0.
+    stops : places that need a line (material edges), any order. [in]
+    step : widest cell, > 0. [in]
 
     Returns
     -------

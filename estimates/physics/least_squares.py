@@ -34,9 +34,9 @@ def fit_linear(design: ArrayLike, observed: ArrayLike, weights: ArrayLike | None
 
     Parameters
     ----------
-    design : model matrix, one row for each observation, shape (n, k), k < n; write a column of ones for the constant.
-    observed : shape (n,).
-    weights : weight of each observation, > 0, shape (n,); None for equal weights.
+    design : model matrix, one row for each observation, shape (n, k), k < n; a column of ones is the constant. [any]
+    observed : shape (n,). [any]
+    weights : weight of each observation, > 0, shape (n,); None for equal weights. [-]
 
     Returns
     -------

@@ -227,8 +227,8 @@ def influences(result: ArrayLike, inputs: Mapping[str, ArrayLike], most: int = 3
 
     Parameters
     ----------
-    result : draws of the result, shape (n,).
-    inputs : draws of each input by name, shape (n,) each; constants count as without influence.
+    result : draws of the result, shape (n,). [any]
+    inputs : draws of each input by name, shape (n,) each; constants count as without influence. [any]
     most : how many to name, at least 1. [-]
 
     Returns
