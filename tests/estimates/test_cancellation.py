@@ -100,6 +100,20 @@ def test_the_longest_right_wins() -> None:
     assert "Not legal or tax advice" in unknown.notes[0]
 
 
+def test_the_note_on_age_stands_only_where_age_is_unknown_and_matters() -> None:
+    for found in (right(state="MD", buyer_65=True), right(state="NY", buyer_65=None)):
+        assert not any("not recorded" in note for note in found.notes)
+
+
+def test_the_shortest_time_to_refund_holds_for_the_firm() -> None:
+    federal = next(row for row in ROWS if row.topic == "cancellation.refund_business_days")
+    rows = [*ROWS, replace(federal, jurisdiction="US-NY", value=12), replace(federal, jurisdiction="US-MD", value=5)]
+    notice = CancellationNotice(datetime(2026, 3, 10, 12, tzinfo=EAST))
+    assert judge_notice(right(), notice, rows, places_of("NY"), zone=EAST).refund_rule == federal
+    short = judge_notice(right(state="MD"), notice, rows, places_of("MD"), zone=EAST)
+    assert (short.refund_rule.value, short.refund_due) == (5, date(2026, 3, 16))
+
+
 def test_exempt_and_emergency_have_no_deadline_but_accept_a_notice() -> None:
     for coverage in (Coverage.EXEMPT, Coverage.EMERGENCY):
         found = right(coverage=coverage)

@@ -31,6 +31,11 @@ def test_without_gates_or_with_old_ones_work_may_start_when_wanted() -> None:
     assert (old.day, old.latest, old.sentence) == (TODAY, (), "Earliest start 2026-03-02.")
 
 
+def test_a_gate_that_opens_on_the_wanted_day_delays_nothing_and_is_not_named() -> None:
+    found = earliest_start([StartGate("permit", TODAY, same_day=True)], not_before=TODAY)
+    assert (found.day, found.latest) == (TODAY, ())
+
+
 def test_a_gate_not_met_is_named_and_leaves_no_day() -> None:
     found = earliest_start([StartGate("permit", None), StartGate("a", TODAY)], not_before=TODAY)
     assert (found.day, found.waiting) == (None, ("permit",))
