@@ -61,6 +61,12 @@ def test_work_within_thirty_days_is_one_job_and_later_work_is_another() -> None:
     assert found(*(room(140, on=DAY + timedelta(days=n)) for n in days)).holds
 
 
+def test_the_window_that_counts_is_named_by_its_first_and_last_day() -> None:
+    later = [room(150, on=DAY + timedelta(days=n)) for n in (40, 50)]
+    (area,) = found(room(200), *later).areas
+    assert (area.first_on, area.last_on) == (DAY + timedelta(days=40), DAY + timedelta(days=50))
+
+
 def test_every_painted_layer_drilled_counts() -> None:
     assert not found(room(137, layers=2)).holds
     assert found(room(138, layers=2)).holds
