@@ -185,6 +185,20 @@ def test_faults_of_a_programme_row_are_named(change: dict[str, Any], path: str) 
     assert f"US incentive.a.{path}" in [fault.path for fault in caught.value.faults]
 
 
+def test_a_field_that_does_not_fit_its_basis_says_whether_to_enter_or_drop_it() -> None:
+    with pytest.raises(BadRecord) as caught:
+        programmes([row(basis="per_unit", flat_cents=100)], ("US",), DAY)
+    asked = {fault.path.rpartition(".")[2]: fault.message.rpartition("; ")[2] for fault in caught.value.faults}
+    assert asked == {"cents_per_unit": "enter it", "flat_cents": "leave it out"}
+
+
+def test_both_ends_of_an_income_band_are_inside_it() -> None:
+    band = row(income_low=0.5, income_high=0.8)
+    for income, inside in ((0.49, False), (0.5, True), (0.8, True), (0.81, False)):
+        assert bool(found(band, income_share=income).given) is inside
+    assert found(row(income_low=0.5, income_high=0.5), income_share=0.5, used_cents={"a": 0}).given
+
+
 def test_bad_costs_and_people_are_refused_by_name() -> None:
     with pytest.raises(BadRecord, match="enter a table"):
         programmes([replace(row(), value=3)], ("US",), DAY)
