@@ -88,6 +88,20 @@ def test_gates_of_walls_are_not_asked_where_no_wall_is_meant() -> None:
     assert "vermiculite" in asked
 
 
+def test_walls_that_are_there_but_not_treated_are_not_asked_about() -> None:
+    facts = replace(FACTS, measures=frozenset({Measure.ATTIC_TOP_UP}))
+    asked = {gate.hazard.id for gate in open_gates(facts, [], HAZARDS)}
+    assert not asked & {"pipe_in_wall", "weak_interior", "lead_paint"}
+    assert {"vermiculite", "knob_and_tube", "combustion"} <= asked
+
+
+def test_a_gate_of_younger_houses_is_asked_from_its_year_on() -> None:
+    row = replace(HAZARDS.hazard("wiring_condition"), built_from=1965, built_before=1974)
+    catalogue = replace(HAZARDS, hazards=(row,))
+    for year, asked in ((1964, False), (1965, True), (1973, True), (1974, False)):
+        assert bool(open_gates(replace(FACTS, year_built=year), [], catalogue)) is asked
+
+
 @pytest.mark.parametrize(
     ("verdict", "missing", "fields"),
     [
