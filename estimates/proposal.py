@@ -380,7 +380,7 @@ def _not_in_price(takeoff: Takeoff, offered: Takeoff) -> list[dict[str, str]]:
         if wall.stops
     ]
     left += [
-        {"name": attic.attic.name, "reason": f"Already about R-{attic.existing_r:.0f}; nothing to add."}
+        {"name": attic.attic.name, "reason": f"Already about R-{attic.existing_r:.0f}, estimated; nothing to add."}
         for attic in takeoff.attics
         if attic.row is None
     ]
