@@ -243,11 +243,6 @@ def _ranges(book: PriceBook) -> Iterable[tuple[str, float, float, float]]:
         yield f"leak_hours_{work.kind}", work.low_h, work.hours, work.high_h
 
 
-def cost_range(takeoff: Takeoff, option: OptionRecord, book: PriceBook, *, seed: int = 1) -> Percentiles:
-    """P10, P50 and P90 of the direct cost of an option when production, yield and sizes vary. [cents]"""
-    return percentiles(_cost_draws(quantities([(takeoff, option)]), takeoff.chosen(option), book, seed))
-
-
 def portfolio_prices(
     scopes: list[tuple[Takeoff, OptionRecord]], rates: Rates
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
