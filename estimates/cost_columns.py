@@ -96,8 +96,8 @@ def quantities(scopes: Sequence[tuple[Takeoff, OptionRecord]]) -> Quantities:
     """Columns of the priced rows of options; walls that are stopped and attics with nothing to add are left out."""
     chosen = [takeoff.chosen(option) for takeoff, option in scopes]
     walls = [(i, wall) for i, part in enumerate(chosen) for wall in part.priced_walls]
-    attics = [(i, attic) for i, part in enumerate(chosen) for attic in part.attics if attic.row is not None]
-    leaks = [(i, leak) for i, part in enumerate(chosen) for leak in part.leaks]
+    attics = [(i, attic) for i, part in enumerate(chosen) for attic in part.priced_attics]
+    leaks = [(i, leak) for i, part in enumerate(chosen) for leak in part.priced_leaks]
     return Quantities(
         options=len(chosen),
         wall_option=_whole([i for i, _ in walls]),

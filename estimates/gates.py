@@ -9,11 +9,11 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
+from functools import lru_cache
 from pathlib import Path
 
-from estimates.house import HouseRecord, Measure
+from estimates.house import GateAnswerRecord, GateReleaseRecord, HouseRecord, Measure, Verdict
 from estimates.physics.combustion import BlowerDoorPermission, Hazard, blower_door_allowed
 from estimates.records import BadRecord, Fault, choice, code, codes, many, read_record, text, whole
 
@@ -29,15 +29,6 @@ class Where(StrEnum):
     WALLS = "walls"
     ATTICS = "attics"
     BOTH = "both"
-
-
-class Verdict(StrEnum):
-    """The four answers."""
-
-    STOP = "stop"
-    CONTROLS = "proceed with controls"
-    CLEAR = "clear"
-    UNKNOWN = "not yet known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +79,7 @@ class HazardCatalogue:
         raise BadRecord([Fault("hazard", f"no gate {hazard!r}; enter one of {', '.join(h.id for h in self.hazards)}")])
 
 
+@lru_cache(maxsize=4)
 def load_hazards(path: Path = CATALOGUE) -> HazardCatalogue:
     """Read the catalogue of hazard gates.
 
@@ -156,52 +148,7 @@ class HouseFacts:
         return hazard.measures is None or bool(self.measures & {Measure(name) for name in hazard.measures})
 
 
-@dataclass(frozen=True, slots=True)
-class GateAnswer:
-    """One answer, for the whole house (`parts` None) or for named walls and attics.
-
-    `sample` names the report of a negative laboratory sample. `verifier`, `how` and `before_phase` belong to an answer
-    "not yet known".
-    """
-
-    hazard: str
-    verdict: Verdict
-    note: str
-    answered_on: date
-    parts: tuple[str, ...] | None = None
-    photos: tuple[str, ...] = ()
-    sample: str = ""
-    verifier: str = ""
-    how: str = ""
-    before_phase: str = ""
-
-    def covers(self, part: str) -> bool:
-        """Whether the answer is about a part."""
-        return self.parts is None or part in self.parts
-
-
-@dataclass(frozen=True, slots=True)
-class GateRelease:
-    """Somebody's word that a stop no longer holds, for the whole house (`parts` None) or named parts."""
-
-    hazard: str
-    released_on: date
-    by: str
-    reason: str
-    parts: tuple[str, ...] | None = None
-    sample: str = ""
-
-    def lifts(self, answer: GateAnswer, part: str) -> bool:
-        """Whether it lifts a stop for a part: same hazard, not before the stop, with a name and a reason."""
-        return (
-            self.hazard == answer.hazard
-            and (self.parts is None or part in self.parts)
-            and self.released_on >= answer.answered_on
-            and bool(self.by.strip() and self.reason.strip())
-        )
-
-
-def answer_faults(answer: GateAnswer, facts: HouseFacts, catalogue: HazardCatalogue) -> tuple[Fault, ...]:
+def answer_faults(answer: GateAnswerRecord, facts: HouseFacts, catalogue: HazardCatalogue) -> tuple[Fault, ...]:
     """What an answer lacks: a note always, a photo for stop and controls, who, how and when for "not yet known"."""
     row = catalogue.hazard(answer.hazard)
     known = facts.reach(row)
@@ -243,7 +190,9 @@ class OpenGate:
         return f"{self.hazard.id}: {self.hazard.question}" + (f" ({', '.join(self.parts)})" if self.parts else "")
 
 
-def open_gates(facts: HouseFacts, answers: Sequence[GateAnswer], catalogue: HazardCatalogue) -> tuple[OpenGate, ...]:
+def open_gates(
+    facts: HouseFacts, answers: Sequence[GateAnswerRecord], catalogue: HazardCatalogue
+) -> tuple[OpenGate, ...]:
     """Gates that keep an assessment from being completed, in the order of the catalogue.
 
     Parameters
@@ -290,8 +239,8 @@ class HeldPart:
 
 def held_parts(
     facts: HouseFacts,
-    answers: Sequence[GateAnswer],
-    releases: Sequence[GateRelease],
+    answers: Sequence[GateAnswerRecord],
+    releases: Sequence[GateReleaseRecord],
     catalogue: HazardCatalogue,
 ) -> tuple[HeldPart, ...]:
     """Every wall, attic and leak site that may not be started, with each reason.
@@ -306,13 +255,15 @@ def held_parts(
                 continue
             about = [answer for answer in answers if answer.hazard == row.id and answer.covers(part)]
             held += [
-                HeldPart(part, row.id, answer.verdict, f"{row.text_of(answer.verdict)} {answer.note}")
+                HeldPart(part, row.id, answer.verdict, f"{row.text_of(answer.verdict)} {answer.note}".strip())
                 for answer in _standing(about, part, releases)
             ]
     return tuple(held)
 
 
-def _standing(about: list[GateAnswer], part: str, releases: Sequence[GateRelease]) -> Iterator[GateAnswer]:
+def _standing(
+    about: list[GateAnswerRecord], part: str, releases: Sequence[GateReleaseRecord]
+) -> Iterator[GateAnswerRecord]:
     for answer in about:
         if answer.verdict is Verdict.STOP:
             if not any(release.lifts(answer, part) for release in releases):
@@ -325,8 +276,8 @@ def _standing(about: list[GateAnswer], part: str, releases: Sequence[GateRelease
 
 def stopped_walls(
     facts: HouseFacts,
-    answers: Sequence[GateAnswer],
-    releases: Sequence[GateRelease],
+    answers: Sequence[GateAnswerRecord],
+    releases: Sequence[GateReleaseRecord],
     catalogue: HazardCatalogue,
 ) -> tuple[HeldPart, ...]:
     """Walls, attics and leak sites that may not enter a price: stopped, and not released."""
@@ -351,7 +302,7 @@ def refuse_stopped(parts: Iterable[str], stopped: Sequence[HeldPart]) -> None:
 
 
 def conditional_clauses(
-    facts: HouseFacts, answers: Sequence[GateAnswer], catalogue: HazardCatalogue
+    facts: HouseFacts, answers: Sequence[GateAnswerRecord], catalogue: HazardCatalogue
 ) -> tuple[str, ...]:
     """Sentences that a conditional price must print: one for each answer "not yet known" that still stands."""
     clauses = []
@@ -374,9 +325,82 @@ def conditional_clauses(
     return tuple(clauses)
 
 
+@dataclass(frozen=True, slots=True)
+class HouseGates:
+    """The gates of a measured house: which are open, what is held and why, and what the price must say."""
+
+    open: tuple[OpenGate, ...]
+    held: tuple[HeldPart, ...]
+    clauses: tuple[str, ...]
+    controls: tuple[HeldPart, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the assessment can be completed (rule G1)."""
+        return not self.open
+
+    def stops(self, part: str) -> tuple[str, ...]:
+        """Why a wall, attic or leak site may not be priced; () where it may."""
+        return tuple(
+            f"stopped by {held.hazard}: {held.text}"
+            for held in self.held
+            if held.part == part and held.verdict is Verdict.STOP
+        )
+
+    def cautions(self, part: str) -> tuple[str, ...]:
+        """What goes with work on a part: its controls, and what is not yet known."""
+        waiting = [held for held in self.held if held.verdict is Verdict.UNKNOWN]
+        return tuple(f"{held.hazard}: {held.text}" for held in (*self.controls, *waiting) if held.part == part)
+
+
+def house_gates(house: HouseRecord, catalogue: HazardCatalogue | None = None) -> HouseGates:
+    """What the gate answers of a house come to.
+
+    Raises
+    ------
+    BadRecord : an answer or release about a gate or a part that does not exist, each with its path.
+    """
+    known = catalogue or load_hazards()
+    facts = HouseFacts.of(house)
+    faults = list(_reference_faults(house, facts, known))
+    if faults:
+        raise BadRecord(faults)
+    answers, releases = house.gate_answers, house.gate_releases
+    controls = [
+        HeldPart(part, row.id, Verdict.CONTROLS, f"{row.controls} {answer.note}".strip())
+        for answer in answers
+        if answer.verdict is Verdict.CONTROLS
+        for row in (known.hazard(answer.hazard),)
+        for part in facts.reach(row)
+        if answer.covers(part)
+    ]
+    return HouseGates(
+        open_gates(facts, answers, known),
+        held_parts(facts, answers, releases, known),
+        conditional_clauses(facts, answers, known),
+        tuple(controls),
+    )
+
+
+def _reference_faults(house: HouseRecord, facts: HouseFacts, catalogue: HazardCatalogue) -> Iterator[Fault]:
+    ids = {row.id: row for row in catalogue.hazards}
+    given = [(f"$.gate_answers[{i}]", answer.hazard, answer.parts) for i, answer in enumerate(house.gate_answers)]
+    given += [(f"$.gate_releases[{i}]", gone.hazard, gone.parts) for i, gone in enumerate(house.gate_releases)]
+    for path, hazard, parts in given:
+        if hazard not in ids:
+            yield Fault(f"{path}.hazard", f"no gate {hazard!r}; enter one of {', '.join(ids)}")
+            continue
+        reach = facts.reach(ids[hazard])
+        for place, part in enumerate(parts or ()):
+            if part not in reach:
+                yield Fault(
+                    f"{path}.parts[{place}]", f"{hazard} is not asked of {part!r}; enter one of {', '.join(reach)}"
+                )
+
+
 def blower_door(
-    answers: Sequence[GateAnswer],
-    releases: Sequence[GateRelease],
+    answers: Sequence[GateAnswerRecord],
+    releases: Sequence[GateReleaseRecord],
     *,
     fire: bool,
     hot_ash: bool,
@@ -398,12 +422,12 @@ def blower_door(
     )
 
 
-def _dust(hazard: str, answers: Sequence[GateAnswer], releases: Sequence[GateRelease]) -> Hazard:
+def _dust(hazard: str, answers: Sequence[GateAnswerRecord], releases: Sequence[GateReleaseRecord]) -> Hazard:
     """The gravest that is known of a dust, in any part of the house: a fan moves air through all of it."""
     about = [answer for answer in answers if answer.hazard == hazard]
     lifted = [release for release in releases if release.hazard == hazard and release.sample.strip()]
 
-    def found(answer: GateAnswer) -> Hazard:
+    def found(answer: GateAnswerRecord) -> Hazard:
         if answer.verdict in (Verdict.STOP, Verdict.CONTROLS):
             parts = answer.parts or ("",)
             sampled = all(any(r.lifts(answer, part) for r in lifted) for part in parts) or bool(answer.sample.strip())

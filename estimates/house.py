@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import Any
 
 from estimates import records
-from estimates.records import BadRecord, Fault, choice, code, codes, flag, many, number, one, text, whole
+from estimates.records import BadRecord, Fault, choice, code, codes, day, flag, many, number, one, text, texts, whole
 
 SCHEMA = "cavitybook/house/1"
 """Version of the JSON form; a change that breaks old files takes the next number."""
@@ -145,6 +146,27 @@ class InsideFinish(StrEnum):
     NONE = "none"
 
 
+class InsideCover(StrEnum):
+    """What covers the inside face; the last four let little water vapour through."""
+
+    PAINT = "paint"
+    WALLPAPER = "wallpaper"
+    OIL_PAINT = "oil_paint"
+    VINYL_PAPER = "vinyl_paper"
+    FOIL = "foil"
+    MEMBRANE = "membrane"
+
+
+class WeatherBarrier(StrEnum):
+    """What stands between sheathing and cladding; none is common in old houses."""
+
+    NONE = "none"
+    FELT = "felt"
+    BUILDING_PAPER = "building_paper"
+    HOUSEWRAP = "housewrap"
+    FOIL_BOARD = "foil_board"
+
+
 class Access(StrEnum):
     """How the crew reaches the cavity; each method has its own production rate."""
 
@@ -192,6 +214,41 @@ class Fuel(StrEnum):
     PROPANE = "propane"
     HEATING_OIL = "heating_oil"
     ELECTRICITY = "electricity"
+
+
+class Verdict(StrEnum):
+    """The four answers to a hazard gate."""
+
+    STOP = "stop"
+    CONTROLS = "proceed_with_controls"
+    CLEAR = "clear"
+    UNKNOWN = "not_yet_known"
+
+
+class Round(StrEnum):
+    """When combustion safety is tested."""
+
+    TEST_IN = "test_in"
+    DAY_END = "end_of_day"
+    TEST_OUT = "test_out"
+
+
+class Vent(StrEnum):
+    """How an appliance gives off its flue gas."""
+
+    NATURAL_ALONE = "natural_draft_water_heater_alone"
+    NATURAL_COMMON = "natural_draft_with_common_vent"
+    NATURAL_HEATING = "natural_draft_furnace_or_boiler_alone"
+    FAN_ASSISTED = "fan_assisted"
+    SEALED = "sealed_combustion"
+    UNVENTED = "no_vent"
+
+
+class LocalRoom(StrEnum):
+    """A room that wants its own exhaust."""
+
+    KITCHEN = "kitchen"
+    BATH = "bath"
 
 
 class Measure(StrEnum):
@@ -366,7 +423,18 @@ class WallRecord:
     cladding_exposure_in: float = number("in", "Height of one course as seen", above=0, high=48, default=4.5)
     sheathing: Sheathing = choice(Sheathing, "Between studs and cladding", default=Sheathing.BOARD)
     inside: InsideFinish = choice(InsideFinish, "Between studs and room", default=InsideFinish.PLASTER_LATH)
+    inside_cover: InsideCover = choice(InsideCover, "What covers the inside face", default=InsideCover.PAINT)
+    weather_barrier: WeatherBarrier | None = choice(
+        WeatherBarrier, "Found between sheathing and cladding; left out: not seen", default=None
+    )
     access: Access = choice(Access, "How the crew reaches the cavity", default=Access.LIFT_CLADDING)
+    base_height_ft: float = number("ft", "Bottom of the wall above the ground outside", low=0, high=100, default=0.0)
+    steep_grade: bool = flag("The ground before it is too steep for a ladder to stand as usual", default=False)
+    obstructed_share: float = number(
+        "", "Share of its length behind shrubs, decks, meters or furniture", low=0, high=1, default=0.0
+    )
+    painted: bool | None = flag("The face that is drilled or lifted is painted; left out: as usual for it")
+    room: str = text("Room that is drilled from inside; left out: the name of the wall", max_length=80, default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -451,6 +519,10 @@ class AtticRecord:
     hatch_ft2: float = number("ft2", "Area of the hatch, 0 for none", low=0, high=100, default=0.0)
     soffit_bays: int = whole("Rafter bays that need a baffle", unit="", low=0, high=2000, default=0)
     dam_ft: float = number("ft", "Length of dams round hatch and hot surfaces", low=0, high=2000, default=0.0)
+    vented: bool = flag("The roof space is vented", default=True)
+    net_free_in2: float | None = number(
+        "in2", "Net free area of its vents as found; left out: not measured", low=0, high=100_000, default=None
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -523,7 +595,143 @@ class ClimateRecord:
     )
     season_mean_f: float = number("degF", "Mean outdoor temperature of the heating season", low=-40, high=75)
     season_wind_mph: float = number("mph", "Mean wind of the heating season, at the weather site", low=0, high=60)
+    design_f: float | None = number(
+        "degF", "Winter design temperature; left out: no check of the coldest days", low=-60, high=60, default=None
+    )
+    weather_factor: float | None = number(
+        "",
+        "Weather and shielding factor of the ventilation standard; left out: fresh air is not worked out",
+        low=0.1,
+        high=2,
+        default=None,
+    )
     altitude_ft: float = number("ft", "Height above sea level", low=-1500, high=15_000, default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BillRecord:
+    """A bill for fuel."""
+
+    fuel: Fuel = choice(Fuel, "Fuel")
+    first: date = day("First day")
+    last: date = day("Last day, included")
+    units: float = number("", "Therms, gallons or kWh", low=0, high=1_000_000)
+    dollars: float | None = number("$", "Amount of the bill; left out: not known", low=0, high=1_000_000, default=None)
+    estimated: bool = flag("The meter was not read: the figure is the supplier's estimate", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApplianceRecord:
+    """What was measured at one combustion appliance; a reading left out was not taken."""
+
+    name: str = text("Appliance", max_length=80, min_length=1)
+    vent: Vent = choice(Vent, "How it is vented")
+    spillage_s: float | None = number("s", "Time until spillage stopped", low=0, high=3600, default=None)
+    suction_pa: float | None = number(
+        "Pa",
+        "Pressure of its room against outside in the worst case, below 0 when sucked",
+        low=-200,
+        high=200,
+        default=None,
+    )
+    flue_co_ppm: float | None = number("ppm", "Carbon monoxide in the flue", low=0, high=100_000, default=None)
+    restored: bool = flag("Set back on after the test", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombustionRecord:
+    """One round of combustion tests."""
+
+    round: Round = choice(Round, "When, in the course of the work")
+    on: date = day("Day of the test")
+    gas_leak_found: bool | None = flag("The survey found a gas leak; left out: not surveyed")
+    ambient_co_ppm: float | None = number(
+        "ppm", "Highest carbon monoxide in the rooms; left out: not measured", low=0, high=100_000, default=None
+    )
+    appliances: tuple[ApplianceRecord, ...] = many(ApplianceRecord, "Appliances")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExhaustRecord:
+    """Exhaust of a kitchen, or of a bath with tub or shower."""
+
+    room: LocalRoom = choice(LocalRoom, "Room")
+    measured_cfm: float = number("cfm", "Measured flow; 0 without a fan", low=0, high=5000)
+    openable_window: bool = flag("The room has a window that opens", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoRecord:
+    """A photo of the assessment; the file itself is kept under its sha256."""
+
+    id: str = code("Name of the photo, unique in the house")
+    caption: str = text("What it shows", max_length=200, min_length=1)
+    taken_on: date = day("Day it was taken")
+    sha256: str = text("sha256 of the file, 64 hex digits; left out: no file", pattern="([0-9a-f]{64})?", default="")
+    part: str = text("Id of the wall, attic or leak site it shows; left out: the house", max_length=40, default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateAnswerRecord:
+    """One answer to a hazard gate, for the whole house (`parts` left out) or for named walls and attics."""
+
+    hazard: str = code("Id of the gate in fixtures/hazards.toml")
+    verdict: Verdict = choice(Verdict, "Answer")
+    note: str = text("What was seen and where", max_length=1000, default="")
+    answered_on: date = day("Day of the answer")
+    parts: tuple[str, ...] | None = codes("Walls, attics or leak sites it is about; left out: the whole house")
+    photos: tuple[str, ...] = codes("Ids of photos", default=())
+    sample: str = text("Report of a negative laboratory sample", max_length=200, default="")
+    verifier: str = text("Not yet known: who will find out", max_length=120, default="")
+    how: str = text("Not yet known: how", max_length=200, default="")
+    before_phase: str = text("Not yet known: before which phase of the work", max_length=80, default="")
+
+    def covers(self, part: str) -> bool:
+        """Whether the answer is about a part."""
+        return self.parts is None or part in self.parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateReleaseRecord:
+    """Somebody's word that a stop no longer holds, for the whole house (`parts` left out) or named parts."""
+
+    hazard: str = code("Id of the gate")
+    released_on: date = day("Day of the release")
+    by: str = text("Who released it", max_length=120, min_length=1)
+    reason: str = text("Why it no longer holds", max_length=500, min_length=1)
+    parts: tuple[str, ...] | None = codes("Walls, attics or leak sites it is about; left out: the whole house")
+    sample: str = text("Report of a negative laboratory sample", max_length=200, default="")
+
+    def lifts(self, answer: GateAnswerRecord, part: str) -> bool:
+        """Whether it lifts a stop for a part: same hazard, not before the stop, with a name and a reason."""
+        return (
+            self.hazard == answer.hazard
+            and (self.parts is None or part in self.parts)
+            and self.released_on >= answer.answered_on
+            and bool(self.by.strip() and self.reason.strip())
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierIncentiveRecord:
+    """What a programme gave this household before."""
+
+    programme: str = text(
+        "Id of the programme: its topic in the rule table without 'incentive.'", max_length=80, min_length=1
+    )
+    dollars: float = number("$", "Amount", low=0, high=1_000_000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HouseholdRecord:
+    """What incentive programmes ask of the people in the house."""
+
+    income_share: float | None = number(
+        "", "Household income as a share of the area's median; left out: not recorded", low=0, high=100, default=None
+    )
+    earlier: tuple[EarlierIncentiveRecord, ...] = many(EarlierIncentiveRecord, "What programmes gave before")
+    approved: tuple[str, ...] = texts("Ids of programmes that have approved this job", max_length=80)
+    documents: tuple[str, ...] = texts("Documents in hand, by the names the programmes give them")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -543,6 +751,11 @@ class OptionRecord:
     wall_ids: tuple[str, ...] | None = codes("Walls to inject; left out: all")
     attic_ids: tuple[str, ...] | None = codes("Attics to top up; left out: all")
     leak_ids: tuple[str, ...] | None = codes("Leak sites to close; left out: all")
+    target_margin: float | None = number(
+        "", "Gross margin wanted for this option; left out: that of the price book", low=0, high=0.95, default=None
+    )
+    discount: float = number("$", "Taken off the price, before margin and floor are checked", low=0, default=0.0)
+    discount_reason: str = text("Why", max_length=200, default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -556,12 +769,29 @@ class HouseRecord:
     street: str = text("Street and number", max_length=120, min_length=1)
     town: str = text("Town", max_length=80, min_length=1)
     state: str = text("State, two letters; decides which rules hold", pattern="[A-Z]{2}")
-    postal_code: str = text("Postal code", max_length=12, default="")
+    county: str = text("County, town or area with rules and programmes of its own", max_length=60, default="")
+    postal_code: str = text(
+        "Postal code: five digits, or five, a hyphen and four", pattern=r"(\d{5}(-\d{4})?)?", default=""
+    )
+    priced_on: date | None = day(
+        "Day whose rules and programmes hold; left out: the first day of the price book", default=None
+    )
+    in_service_on: date | None = day(
+        "Day the work is expected to be complete, which decides programmes; left out: priced_on", default=None
+    )
     year_built: int = whole("Year the house was built", unit="", low=1600, high=2100)
     storeys: int = whole("Storeys above the ground", unit="", low=1, high=3)
     floor_area_ft2: float = number("ft2", "Conditioned floor area", above=0, high=100_000)
     volume_ft3: float = number("ft3", "Conditioned volume", above=0, high=2_000_000)
     bedrooms: int = whole("Bedrooms", unit="", low=0, high=30)
+    occupants: int | None = whole("People who live in it; left out: not asked", unit="", low=0, high=100, default=None)
+    ceiling_height_ft: float | None = number(
+        "ft",
+        "Lowest floor above the ground to the highest ceiling; left out: 8.2 ft a storey",
+        low=5,
+        high=60,
+        default=None,
+    )
     shelter_class: int = whole(
         "Local shelter, 1 (open country) to 5 (close town houses), as the handbook counts",
         unit="",
@@ -572,6 +802,8 @@ class HouseRecord:
     indoor_f: float = number("degF", "Indoor temperature in the heating season", low=40, high=90, default=68.0)
     has_ducts: bool = flag("Ducts outside the heated space", default=False)
     has_fireplace: bool = flag("Open fireplace", default=False)
+    federally_assisted: bool = flag("Housing or work paid with federal housing money", default=False)
+    capital_improvement: bool = flag("A certificate of capital improvement is in hand", default=False)
     complaints: tuple[ComplaintRecord, ...] = many(ComplaintRecord, "What is wrong, room by room")
     walls: tuple[WallRecord, ...] = many(WallRecord, "Walls and other framed surfaces")
     quick_walls: tuple[QuickWallRecord, ...] = many(
@@ -580,6 +812,13 @@ class HouseRecord:
     attics: tuple[AtticRecord, ...] = many(AtticRecord, "Attics")
     leak_sites: tuple[LeakSiteRecord, ...] = many(LeakSiteRecord, "Leak sites")
     blower_door: BlowerDoorRecord | None = one(BlowerDoorRecord, "Blower-door test before the work", default=None)
+    combustion: tuple[CombustionRecord, ...] = many(CombustionRecord, "Rounds of combustion tests")
+    exhausts: tuple[ExhaustRecord, ...] = many(ExhaustRecord, "Every kitchen and every bath with tub or shower")
+    bills: tuple[BillRecord, ...] = many(BillRecord, "Bills before the work")
+    photos: tuple[PhotoRecord, ...] = many(PhotoRecord, "Photos")
+    gate_answers: tuple[GateAnswerRecord, ...] = many(GateAnswerRecord, "Answers to hazard gates")
+    gate_releases: tuple[GateReleaseRecord, ...] = many(GateReleaseRecord, "Stops that somebody has released")
+    household: HouseholdRecord | None = one(HouseholdRecord, "The people, as programmes ask", default=None)
     heating: HeatingRecord = one(HeatingRecord, "Heating")
     climate: ClimateRecord = one(ClimateRecord, "Climate")
     options: tuple[OptionRecord, ...] = many(OptionRecord, "Up to three scopes side by side; none: one with everything")
@@ -632,6 +871,8 @@ def house_faults(house: HouseRecord) -> Iterable[Fault]:
         if quick.id in measured:
             yield Fault(f"$.quick_walls[{index}].id", f"the id {quick.id!r} is already used in walls; enter another")
         yield from _fill_faults(quick.existing_fill, quick.depth_in, f"$.quick_walls[{index}]")
+    yield from _day_faults(house)
+    yield from _photo_faults(house)
     known = {
         "wall_ids": measured | {quick.id for quick in house.quick_walls},
         "attic_ids": {attic.id for attic in house.attics},
@@ -645,6 +886,8 @@ def house_faults(house: HouseRecord) -> Iterable[Fault]:
                     yield Fault(f"$.options[{index}].{name}[{place}]", f"no such id {item!r}; enter one that exists")
         if all(ids == () or (ids is None and not known[name]) for name, ids in chosen):
             yield Fault(f"$.options[{index}]", "holds no work; enter at least one wall, attic or leak site")
+        if option.discount > 0 and not option.discount_reason.strip():
+            yield Fault(f"$.options[{index}].discount_reason", "is empty; enter why the price is lowered")
 
 
 def wall_faults(wall: WallRecord, path: str) -> Iterable[Fault]:
@@ -687,6 +930,26 @@ def wall_faults(wall: WallRecord, path: str) -> Iterable[Fault]:
                 yield Fault(where, f"lies over the opening {other.id!r}; move one of them")
         seen.append(opening)
     yield from _fill_faults(wall.existing_fill, wall.depth_in, path)
+
+
+def _day_faults(house: HouseRecord) -> Iterable[Fault]:
+    """Days in the wrong order."""
+    if house.priced_on and house.in_service_on and house.in_service_on < house.priced_on:
+        yield Fault("$.in_service_on", f"before priced_on {house.priced_on}; enter that day or a later one")
+    for index, bill in enumerate(house.bills):
+        if bill.last < bill.first:
+            yield Fault(f"$.bills[{index}].last", f"before the first day {bill.first}; enter that day or a later one")
+
+
+def _photo_faults(house: HouseRecord) -> Iterable[Fault]:
+    """Answers that point to photos which are not there."""
+    known = {photo.id for photo in house.photos}
+    for index, answer in enumerate(house.gate_answers):
+        for place, photo in enumerate(answer.photos):
+            if photo not in known:
+                yield Fault(
+                    f"$.gate_answers[{index}].photos[{place}]", f"no photo {photo!r}; enter the id of one in $.photos"
+                )
 
 
 def _test_faults(test: BlowerDoorRecord | None) -> Iterable[Fault]:

@@ -317,7 +317,7 @@ def _air_after(
         treated["walls"] = {"fill": filled / whole}
         effects["walls"] = {"fill": inputs[FILL_EFFECT]}
     absent = [name for name, there in (("ducts", house.has_ducts), ("fireplace", house.has_fireplace)) if not there]
-    for counted in chosen.leaks:
+    for counted in chosen.priced_leaks:
         component = COMPONENT[counted.site.kind]
         if component in absent:
             continue
@@ -348,7 +348,7 @@ def _surfaces(
     takeoff: Takeoff, chosen: Takeoff, foam: FoamProduct, inputs: _Inputs
 ) -> list[tuple[str, str, Any, Any, Any]]:
     filled = {wall.wall.id for wall in chosen.priced_walls}
-    topped = {attic.attic.id for attic in chosen.attics}
+    topped = {attic.attic.id for attic in chosen.priced_attics}
     found: list[tuple[str, str, Any, Any, Any]] = []
     for wall in takeoff.walls:
         before = _wall(wall, foam, False, inputs)

@@ -179,10 +179,10 @@ def _lines(chosen: Takeoff, columns: PricedColumns, book: PriceBook) -> Iterable
     for row, wall in enumerate(chosen.priced_walls):
         subject = (Measure.WALL_INJECTION, wall.wall.id, wall.wall.name, wall.layout.net_ft2, "ft2")
         yield _line("wall", *subject, columns.walls, row)
-    for row, attic in enumerate(attic for attic in chosen.attics if attic.row is not None):
+    for row, attic in enumerate(chosen.priced_attics):
         subject = (Measure.ATTIC_TOP_UP, attic.attic.id, attic.attic.name, attic.attic.area_ft2, "ft2")
         yield _line("attic", *subject, columns.attics, row)
-    for row, leak in enumerate(chosen.leaks):
+    for row, leak in enumerate(chosen.priced_leaks):
         unit = book.leak(leak.site.kind).unit
         subject = (Measure.AIR_SEALING, leak.site.id, leak.site.name, leak.site.quantity, unit)
         yield _line("leak", *subject, columns.leaks, row)

@@ -151,7 +151,7 @@ def proposal_context(
         raise ValueError(f"no figures for the options {', '.join(missing) or '(none)'}; run performance for them")
     first = by_option[priced_options[0].option.id]
     offered = _offered(takeoff, priced_options)
-    done = [attic for attic in offered.attics if attic.row is not None]
+    done = offered.priced_attics
     filled = offered.priced_walls
     return {
         "number": number,
@@ -173,7 +173,7 @@ def proposal_context(
                 "what": words.LEAKS[leak.site.kind],
                 "quantity": _quantity(leak.site.quantity, book.leak(leak.site.kind).unit),
             }
-            for leak in offered.leaks
+            for leak in offered.priced_leaks
         ],
         "heat": [_heat(surface) for surface in _treated(performance)],
         "air_before": "" if first.cfm50_before is None else f"{words.about(first.cfm50_before)} CFM50",
@@ -302,11 +302,11 @@ def _scope(chosen: Takeoff) -> list[str]:
         lines.append(f"Fill {words.count(bays, 'bay')} through {words.count(holes, 'hole')}: {names}")
     lines += [
         f"Add R-{attic.row.r:g} on {attic.attic.area_ft2:,.0f} ft²: {attic.attic.name}"
-        for attic in chosen.attics
+        for attic in chosen.priced_attics
         if attic.row is not None
     ]
-    if chosen.leaks:
-        lines.append(f"Seal air leaks: {words.listed([leak.site.name for leak in chosen.leaks])}")
+    if chosen.priced_leaks:
+        lines.append(f"Seal air leaks: {words.listed([leak.site.name for leak in chosen.priced_leaks])}")
     if lines:
         lines.append("Tests before and after the work")
     return lines

@@ -174,8 +174,8 @@ def causes(house: HouseRecord, takeoff: Takeoff, cfm50: float | None) -> Iterabl
             f"The house leaks air: the blower door drew about {about(cfm50)} cubic feet a minute through its shell at "
             f"a pressure of 50 Pa (CFM50). At that pressure all its air is changed {about(changes)} times an hour."
         )
-    if takeoff.leaks:
-        kinds = dict.fromkeys(LEAKS[leak.site.kind] for leak in takeoff.leaks)
+    if takeoff.priced_leaks:
+        kinds = dict.fromkeys(LEAKS[leak.site.kind] for leak in takeoff.priced_leaks)
         yield f"We found these places where air gets through: {listed(list(kinds))}."
 
 
@@ -204,10 +204,10 @@ def cures(takeoff: Takeoff, book: PriceBook) -> Iterable[str]:
             "Walls: we fill each bay with foam from the lowest hole up, until the foam shows at the hole above. To "
             f"reach the bays {how}. Each bay is ticked on the drawing of its wall."
         )
-    if any(attic.row is not None for attic in takeoff.attics):
-        first = "close the air leaks under it first, then " if takeoff.leaks else ""
+    if takeoff.priced_attics:
+        first = "close the air leaks under it first, then " if takeoff.priced_leaks else ""
         yield f"Attic: we {first}blow {book.loose_fill.name.lower()} to an even depth."
-    if takeoff.leaks:
+    if takeoff.priced_leaks:
         yield "Air leaks: we close them one by one and measure the house again with the blower door."
 
 

@@ -1,8 +1,8 @@
 """How a frozen record declares its fields once, and gets reading, writing and a JSON Schema from that.
 
 A record is a frozen dataclass whose fields come from the functions below (`number`, `whole`, `text`, `choice`, `flag`,
-`one`, `many`). Each carries its unit, limits and description, so that the reader, the writer and the schema can never
-disagree. Standard library only: `estimates.house` and the physics stand on it.
+`day`, `one`, `many`, `codes`, `texts`). Each carries its unit, limits and description, so that the reader, the writer
+and the schema can never disagree. Standard library only: `estimates.house` and the physics stand on it.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import Any, TypeVar
 
@@ -120,9 +121,19 @@ def many(record: type, doc: str, *, min_items: int = 0) -> Any:
     return _field(Spec("many", doc, record=record, min_items=min_items), () if min_items == 0 else REQUIRED)
 
 
-def codes(doc: str) -> Any:
-    """A tuple of ids that point to other records; None means all of them."""
-    return _field(Spec("codes", doc, optional=True), None)
+def day(doc: str, *, default: Any = REQUIRED) -> Any:
+    """A day, written YYYY-MM-DD."""
+    return _field(Spec("day", doc, optional=default is None), default)
+
+
+def codes(doc: str, *, default: Any = None) -> Any:
+    """A tuple of ids that point to other records; a default of None means all of them where it is left out."""
+    return _field(Spec("codes", doc, optional=default is None), default)
+
+
+def texts(doc: str, *, max_length: int = 200) -> Any:
+    """A tuple of short texts, none by default."""
+    return _field(Spec("texts", doc, max_length=max_length, low=1), ())
 
 
 def specs(record: type) -> dict[str, tuple[Spec, bool]]:
@@ -298,6 +309,22 @@ class _Reader:
         self.unique(raw, path)
         return tuple(raw)
 
+    def read_day(self, spec: Spec, raw: Any, path: str) -> date | None:
+        # Basic and week forms are ISO as well; one form keeps files comparable.
+        if isinstance(raw, str) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", raw):
+            try:
+                return date.fromisoformat(raw)
+            except ValueError:
+                pass
+        self.fault(path, f"{_shown(raw)} is no day; enter {_wanted(spec)}")
+        return None
+
+    def read_texts(self, spec: Spec, raw: Any, path: str) -> tuple[str, ...] | None:
+        if not isinstance(raw, list):
+            self.fault(path, f"{_shown(raw)} is not a list; enter {_wanted(spec)}")
+            return None
+        return tuple(self.read_text(spec, item, f"{path}[{index}]") or "" for index, item in enumerate(raw))
+
     def unique(self, ids: list[Any], path: str) -> None:
         first: dict[str, int] = {}
         for index, item in enumerate(ids):
@@ -338,7 +365,14 @@ def _wanted(spec: Spec) -> str:
         return "1-40 letters, digits, dots, dashes or underscores, beginning with a letter or digit"
     if spec.kind == "many":
         return f"a list of at least {spec.min_items} records" if spec.min_items else "a list of records"
-    return {"text": "text", "flag": "true or false", "one": "an object", "codes": "a list of ids"}[spec.kind]
+    return {
+        "text": "text",
+        "flag": "true or false",
+        "one": "an object",
+        "codes": "a list of ids",
+        "texts": "a list of texts",
+        "day": "a day, YYYY-MM-DD",
+    }[spec.kind]
 
 
 # --- writing -----------------------------------------------------------------------------------------------------
@@ -360,6 +394,8 @@ def _plain(value: Any) -> Any:
         return write_record(value)
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
+    if isinstance(value, date):
+        return value.isoformat()
     return str(value) if isinstance(value, StrEnum) else value
 
 
@@ -419,6 +455,10 @@ def _field_schema(record: type, name: str, spec: Spec) -> dict[str, Any]:
         schema |= {"enum": list(map(str, spec.enum))}
     elif spec.kind == "flag":
         schema |= {"type": "boolean"}
+    elif spec.kind == "day":
+        schema |= {"type": "string", "format": "date", "pattern": r"^\d{4}-\d{2}-\d{2}$"}
+    elif spec.kind == "texts":
+        schema |= {"type": "array", "items": {"type": "string", "minLength": 1, "maxLength": spec.max_length}}
     elif spec.kind == "one":
         assert spec.record is not None
         schema |= {"$ref": f"#/$defs/{spec.record.__name__}"}

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
 
+from estimates.house import Round
 from estimates.physics.airtightness import ela_in2
 from estimates.physics.combustion import (
     DEFAULT_LIMITS,
@@ -28,14 +28,6 @@ from estimates.physics.ventilation import (
 )
 
 # --- combustion rounds -----------------------------------------------------------------------------------------------
-
-
-class Round(StrEnum):
-    """When combustion safety is tested."""
-
-    TEST_IN = "test-in"
-    DAY_END = "end of day"
-    TEST_OUT = "test-out"
 
 
 @dataclass(frozen=True, slots=True)

@@ -173,6 +173,9 @@ def _wall_form(counted: WallTakeoff) -> dict[str, Any]:
         "fact_sheet": None if counted.fact is None else dataclasses.asdict(counted.fact),
         "plugs": counted.plugs,
         "cladding_lift_ft": counted.cladding_lift_ft,
+        "ladder_share": counted.ladder_share,
+        "staging_share": counted.staging_share,
+        "braced_bays": counted.braced_bays,
         "closing_ft": counted.closing_ft,
         "priced": counted.priced,
         "stops": counted.stops,
@@ -207,6 +210,13 @@ def _attic_form(counted: AtticTakeoff) -> dict[str, Any]:
         "existing_r_estimated": counted.existing_r,
         "added": None if counted.row is None else dataclasses.asdict(counted.row),
         "bags": counted.bags,
+        "baffles": counted.attic.soffit_bays,
+        "dam_ft": counted.attic.dam_ft,
+        "hatch_ft2": counted.attic.hatch_ft2,
+        "net_free_150_in2": counted.free_150_in2,
+        "net_free_300_in2": counted.free_300_in2,
+        "priced": counted.priced,
+        "stops": counted.stops,
         "warnings": counted.warnings,
     }
 
@@ -219,6 +229,8 @@ def _leak_form(counted: LeakTakeoff) -> dict[str, Any]:
         "quantity": counted.site.quantity,
         "hours": counted.hours,
         "material_dollars": counted.material_dollars,
+        "priced": counted.priced,
+        "stops": counted.stops,
     }
 
 

@@ -8,22 +8,26 @@ rounded once for a job, in `estimates.pricing`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from estimates.gates import HouseGates, house_gates
 from estimates.house import (
     Access,
     AtticRecord,
     Closure,
     Construction,
     HouseRecord,
+    InsideCover,
     LeakSiteRecord,
     OptionRecord,
     QuickWallRecord,
+    TopLine,
     WallRecord,
+    WeatherBarrier,
     framing_ends,
 )
-from estimates.physics.attic import coverage_row_for_r
+from estimates.physics.attic import coverage_row_for_r, net_free_area_in2
 from estimates.physics.framing import DEFAULT_TOOL, ToolRecord, WallLayout, lay_out, quick_layout
 from estimates.physics.materials import material
 from estimates.physics.uncertainty import RangeInput
@@ -38,6 +42,17 @@ SASH_POCKET_IN = 2.5
 
 QUICK_SIZE = RangeInput("how large the walls are that were not measured one by one", 0.92, 1.0, 1.08)
 """Wall area as a share of that of the quick entry: perimeter paced, heights guessed. [1] Common practice, no source."""
+
+LADDER_FT, STAGING_FT = 10.0, 20.0
+"""Work above the first takes a ladder and more time, above the second staging. [ft] Common practice, no source."""
+
+TIGHT_INSIDE = {
+    InsideCover.OIL_PAINT: "oil paint",
+    InsideCover.VINYL_PAPER: "vinyl wallpaper",
+    InsideCover.FOIL: "foil",
+    InsideCover.MEMBRANE: "a membrane",
+}
+"""Inside covers that let less than about 1 perm through. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +70,9 @@ class WallTakeoff:
     plugs: int
     cladding_lift_ft: float
     closing_ft: float
+    ladder_share: float
+    staging_share: float
+    braced_bays: int
     stops: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -73,13 +91,24 @@ class WallTakeoff:
 
 @dataclass(frozen=True, slots=True)
 class AtticTakeoff:
-    """One attic. What is bought is `row`, the added R by the product's own table; the old fill is an estimate."""
+    """One attic. What is bought is `row`, the added R by the product's own table; the old fill is an estimate.
+
+    `free_150_in2` and `free_300_in2` are the net free areas of vents that codes ask for, at 1/150 and 1/300. [in2]
+    """
 
     attic: AtticRecord
     existing_r: float
     row: CoverageRow | None
     bags: float
+    free_150_in2: float
+    free_300_in2: float
+    stops: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def priced(self) -> bool:
+        """Whether the attic may enter a price: there is something to add, and nothing stops it."""
+        return self.row is not None and not self.stops
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +118,12 @@ class LeakTakeoff:
     site: LeakSiteRecord
     hours: float
     material_dollars: float
+    stops: tuple[str, ...] = ()
+
+    @property
+    def priced(self) -> bool:
+        """Whether the leak site may enter a price."""
+        return not self.stops
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +147,38 @@ class Takeoff:
         """Walls that may be injected."""
         return tuple(wall for wall in self.walls if wall.priced)
 
+    @property
+    def priced_attics(self) -> tuple[AtticTakeoff, ...]:
+        """Attics that may be topped up and need it."""
+        return tuple(attic for attic in self.attics if attic.priced)
+
+    @property
+    def priced_leaks(self) -> tuple[LeakTakeoff, ...]:
+        """Leak sites that may be closed."""
+        return tuple(leak for leak in self.leaks if leak.priced)
+
+    def gated(self, gates: HouseGates) -> Takeoff:
+        """The same with what the gates stop and what they ask for, part by part."""
+        return Takeoff(
+            tuple(
+                replace(
+                    wall,
+                    stops=wall.stops + gates.stops(wall.wall.id),
+                    warnings=wall.warnings + gates.cautions(wall.wall.id),
+                )
+                for wall in self.walls
+            ),
+            tuple(
+                replace(
+                    attic,
+                    stops=attic.stops + gates.stops(attic.attic.id),
+                    warnings=attic.warnings + gates.cautions(attic.attic.id),
+                )
+                for attic in self.attics
+            ),
+            tuple(replace(leak, stops=leak.stops + gates.stops(leak.site.id)) for leak in self.leaks),
+        )
+
 
 def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL) -> Takeoff:
     """Count everything a house needs.
@@ -124,7 +191,11 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
 
     Returns
     -------
-    Takeoff, in the order of the record.
+    Takeoff, in the order of the record; parts that a hazard gate stops carry the reason and are not priced.
+
+    Raises
+    ------
+    BadRecord : a gate answer about a gate or a part that does not exist.
 
     Examples
     --------
@@ -134,7 +205,7 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
     >>> round(counted.fill_ft3, 3), round(counted.required_ft3, 3), round(counted.mixes, 4)
     (16.041, 17.163, 0.7151)
     """
-    return Takeoff(
+    counted = Takeoff(
         (
             *(wall_take_off(wall, book, tool, year_built=house.year_built) for wall in house.walls),
             *(quick_take_off(quick, book, tool) for quick in house.quick_walls),
@@ -142,6 +213,7 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
         tuple(attic_take_off(attic, book.loose_fill) for attic in house.attics),
         tuple(leak_take_off(site, book) for site in house.leak_sites),
     )
+    return counted.gated(house_gates(house))
 
 
 @lru_cache(maxsize=4096)
@@ -194,6 +266,7 @@ def _counted(wall: WallRecord, layout: WallLayout, foam: FoamProduct) -> WallTak
     left, right = framing_ends(wall)
     closings = [line.closure for line in wall.floor_lines] + [wall.sill, wall.top]
     rows = max(layout.holes_by_row(), default=0)
+    ladder, staging = height_shares(wall)
     return WallTakeoff(
         wall=wall,
         layout=layout,
@@ -206,9 +279,53 @@ def _counted(wall: WallRecord, layout: WallLayout, foam: FoamProduct) -> WallTak
         plugs=layout.hole_count,
         cladding_lift_ft=rows * (right - left) / 12.0 if wall.access is Access.LIFT_CLADDING else 0.0,
         closing_ft=closings.count(Closure.BLOCKED_BY_US) * (right - left) / 12.0,
+        ladder_share=ladder,
+        staging_share=staging,
+        braced_bays=sum(
+            max(1, math.ceil(abs(brace.to_x_in - brace.from_x_in) / wall.spacing_in)) for brace in wall.braces
+        ),
         stops=tuple(_wall_stops(wall, layout, foam, foam_in)),
-        warnings=layout.warnings,
+        warnings=layout.warnings + tuple(_drying_warnings(wall, foam)),
     )
+
+
+def height_shares(wall: WallRecord) -> tuple[float, float]:
+    """Shares of a wall's height that are worked from a ladder and from staging; none when it is drilled from inside.
+
+    Examples
+    --------
+    >>> wall = WallRecord(id="w", name="W", length_ft=20.0, height_ft=16.0, base_height_ft=2.0)
+    >>> height_shares(wall)
+    (0.5, 0.0)
+    """
+    if wall.access is Access.DRILL_INSIDE:
+        return 0.0, 0.0
+    line = TopLine.of(wall)
+    high = (line.left_in + line.right_in) / 24.0
+    base = wall.base_height_ft
+
+    def above(height_ft: float) -> float:
+        return min(high, max(0.0, base + high - height_ft)) / high
+
+    staging = above(STAGING_FT)
+    return above(LADDER_FT) - staging, staging
+
+
+def _drying_warnings(wall: WallRecord, foam: FoamProduct) -> list[str]:
+    """Faces that keep the water of wet foam in the wall (rule G7)."""
+    inside = TIGHT_INSIDE.get(wall.inside_cover)
+    outside = wall.weather_barrier is WeatherBarrier.FOIL_BOARD
+    if inside and outside:
+        return [
+            f"both faces let little vapour through ({inside}, foil-faced board): the wall cannot dry; ask a designer"
+        ]
+    if inside:
+        return [
+            f"{inside} inside lets little vapour through: the foam dries outward only, {foam.drying_days} days or more"
+        ]
+    if outside:
+        return ["foil-faced board outside lets little vapour through: the foam dries inward only; nothing tight inside"]
+    return []
 
 
 def fact_row(foam: FoamProduct, thickness_in: float) -> FactRow | None:
@@ -246,21 +363,28 @@ def _wall_stops(wall: WallRecord, layout: WallLayout, foam: FoamProduct, foam_in
 def attic_take_off(attic: AtticRecord, product: LooseProduct) -> AtticTakeoff:
     """Count one attic: the smallest listed R that reaches the target over an estimate of what lies there."""
     existing = 0.0
+    warnings = []
+    free = [float(net_free_area_in2(attic.area_ft2, ratio)) for ratio in (150, 300)]
+    if attic.vented and attic.net_free_in2 is not None and attic.net_free_in2 < free[1]:
+        warnings.append(
+            f"{attic.name}: vents of {attic.net_free_in2:,.0f} in2 are less than the {free[1]:,.0f} in2 that 1/300 of "
+            "its floor asks for: add vents or ask the code official"
+        )
     if attic.existing_material is not None and attic.existing_depth_in > 0:
         # An estimate by handbook conductivity; papers never print it as a product's R-value.
         existing = material(attic.existing_material).resistance(attic.existing_depth_in)
     missing = attic.target_r - existing
     if missing <= 0:
-        note = f"{attic.name}: already at about R-{existing:.0f}, nothing to add"
-        return AtticTakeoff(attic, existing, None, 0.0, (note,))
-    warnings = []
+        warnings.append(f"{attic.name}: already at about R-{existing:.0f}, nothing to add")
+        return AtticTakeoff(attic, existing, None, 0.0, free[0], free[1], (), tuple(warnings))
     most = product.coverage[-1]
     row = most if missing > most.r else coverage_row_for_r(product.coverage, missing)
     if missing > most.r:
         warnings.append(
             f"{attic.name}: the table ends at R-{most.r:g}; the target of R-{attic.target_r:g} is not reached"
         )
-    return AtticTakeoff(attic, existing, row, attic.area_ft2 * row.bags_per_1000_ft2 / 1000.0, tuple(warnings))
+    bags = attic.area_ft2 * row.bags_per_1000_ft2 / 1000.0
+    return AtticTakeoff(attic, existing, row, bags, free[0], free[1], (), tuple(warnings))
 
 
 def leak_take_off(site: LeakSiteRecord, book: PriceBook) -> LeakTakeoff:

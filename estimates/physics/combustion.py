@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from types import MappingProxyType
 
+from estimates.house import Vent
 from estimates.physics.validity import OutOfRange, finite, not_negative
 
 
@@ -17,17 +18,6 @@ class Action(IntEnum):
     REPAIR = 1
     STOP = 2
     EVACUATE = 3
-
-
-class Vent(StrEnum):
-    """How an appliance is vented: what decides how much suction it bears."""
-
-    NATURAL_ALONE = "natural draft water heater alone"
-    NATURAL_COMMON = "natural draft furnace or boiler with water heater, common vent"
-    NATURAL_HEATING = "natural draft furnace or boiler alone"
-    FAN_ASSISTED = "fan-assisted, vented alone"
-    SEALED = "direct vent or sealed combustion"
-    UNVENTED = "no vent: range, oven"
 
 
 @dataclass(frozen=True, slots=True)

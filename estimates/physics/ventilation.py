@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
+from estimates.house import LocalRoom
 from estimates.physics.validity import OutOfRange, Values, not_negative, positive, within
 
 HEIGHT_FT = 8.2
@@ -270,13 +271,6 @@ def infiltration_credit(
     limit = total if existing or row.new_dwelling_credit_limit is None else row.new_dwelling_credit_limit * total
     credit = np.minimum(credit, limit)
     return float(credit) if np.ndim(credit) == 0 else np.asarray(credit)
-
-
-class LocalRoom(StrEnum):
-    """A room that wants its own exhaust."""
-
-    KITCHEN = "kitchen"
-    BATH = "bath"
 
 
 @dataclass(frozen=True, slots=True)

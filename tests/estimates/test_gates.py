@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from estimates.gates import (
     CATALOGUE,
-    GateAnswer,
+    GateAnswerRecord,
     GateClosed,
-    GateRelease,
+    GateReleaseRecord,
     HouseFacts,
     Verdict,
     Where,
@@ -38,9 +38,12 @@ FACTS = HouseFacts(1926, ("n", "s"), ("main",), frozenset(Measure), ("hatch",))
 DAY = date(2026, 3, 2)
 
 
-def answer(hazard: str, verdict: Verdict = Verdict.CLEAR, **changes: object) -> GateAnswer:
-    full = GateAnswer(
-        *(hazard, verdict, "seen at the north face", DAY),
+def answer(hazard: str, verdict: Verdict = Verdict.CLEAR, **changes: object) -> GateAnswerRecord:
+    full = GateAnswerRecord(
+        hazard=hazard,
+        verdict=verdict,
+        note="seen at the north face",
+        answered_on=DAY,
         photos=("p1",),
         verifier="the electrician",
         how="opening the panel",
@@ -49,7 +52,11 @@ def answer(hazard: str, verdict: Verdict = Verdict.CLEAR, **changes: object) -> 
     return replace(full, **changes)
 
 
-def all_clear() -> list[GateAnswer]:
+def release(hazard: str, on: date, by: str, reason: str, parts: tuple[str, ...] | None) -> GateReleaseRecord:
+    return GateReleaseRecord(hazard=hazard, released_on=on, by=by, reason=reason, parts=parts)
+
+
+def all_clear() -> list[GateAnswerRecord]:
     return [answer(row.id) for row in HAZARDS.hazards]
 
 
@@ -136,23 +143,23 @@ def test_a_stopped_wall_cannot_be_priced_until_its_release_is_recorded() -> None
     with pytest.raises(GateClosed, match="n: stopped by knob_and_tube"):
         refuse_stopped(["n", "s"], stopped)
     refuse_stopped(["s", "main"], stopped)
-    release = GateRelease("knob_and_tube", DAY, "owner", "electrician's report 4", ("n",))
-    assert stopped_walls(FACTS, [stop], [release], HAZARDS) == ()
+    lifted = release("knob_and_tube", DAY, "owner", "electrician's report 4", ("n",))
+    assert stopped_walls(FACTS, [stop], [lifted], HAZARDS) == ()
 
 
 @pytest.mark.parametrize(
-    "release",
+    "lifted",
     [
-        GateRelease("knob_and_tube", date(2026, 3, 1), "owner", "too early", ("n",)),
-        GateRelease("knob_and_tube", DAY, "", "nobody", ("n",)),
-        GateRelease("knob_and_tube", DAY, "owner", " ", ("n",)),
-        GateRelease("knob_and_tube", DAY, "owner", "another wall", ("s",)),
-        GateRelease("asbestos", DAY, "owner", "another hazard", ("n",)),
+        release("knob_and_tube", date(2026, 3, 1), "owner", "too early", ("n",)),
+        release("knob_and_tube", DAY, "", "nobody", ("n",)),
+        release("knob_and_tube", DAY, "owner", " ", ("n",)),
+        release("knob_and_tube", DAY, "owner", "another wall", ("s",)),
+        release("asbestos", DAY, "owner", "another hazard", ("n",)),
     ],
 )
-def test_a_release_that_does_not_fit_lifts_nothing(release: GateRelease) -> None:
+def test_a_release_that_does_not_fit_lifts_nothing(lifted: GateReleaseRecord) -> None:
     stop = answer("knob_and_tube", Verdict.STOP, parts=("n",))
-    assert [held.part for held in stopped_walls(FACTS, [stop], [release], HAZARDS)] == ["n"]
+    assert [held.part for held in stopped_walls(FACTS, [stop], [lifted], HAZARDS)] == ["n"]
 
 
 def test_a_later_clear_does_not_lift_a_stop() -> None:
@@ -182,7 +189,9 @@ def test_not_yet_known_may_be_priced_with_its_clause_but_not_started() -> None:
 
 
 class TestBlowerDoor:
-    def allowed(self, *answers: GateAnswer, releases: tuple[GateRelease, ...] = (), **changes: bool) -> list[str]:
+    def allowed(
+        self, *answers: GateAnswerRecord, releases: tuple[GateReleaseRecord, ...] = (), **changes: bool
+    ) -> list[str]:
         asked = {"fire": False, "hot_ash": False, "appliances_disabled": True} | changes
         permission = blower_door(answers, releases, **asked)
         assert permission.allowed is (permission.reasons == ())
@@ -202,9 +211,9 @@ class TestBlowerDoor:
 
     def test_a_negative_sample_lets_it_run_and_a_release_without_one_does_not(self) -> None:
         found = answer("vermiculite", Verdict.STOP)
-        release = GateRelease("vermiculite", DAY, "owner", "removed", None)
-        assert self.allowed(answer("asbestos"), found, releases=(release,)) != []
-        assert self.allowed(answer("asbestos"), found, releases=(replace(release, sample="report 7"),)) == []
+        lifted = release("vermiculite", DAY, "owner", "removed", None)
+        assert self.allowed(answer("asbestos"), found, releases=(lifted,)) != []
+        assert self.allowed(answer("asbestos"), found, releases=(replace(lifted, sample="report 7"),)) == []
         assert self.allowed(answer("asbestos"), replace(found, sample="report 7")) == []
 
     def test_not_yet_known_holds_until_a_later_answer_covers_the_same_parts(self) -> None:

@@ -2,19 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
 import pytest
 
 from estimates.house import (
+    Access,
     AtticRecord,
     Condition,
     ExistingFillRecord,
     FillMaterial,
+    GateAnswerRecord,
+    GateReleaseRecord,
+    InsideCover,
     OpeningRecord,
     QuickWallRecord,
+    Verdict,
     WallRecord,
+    WeatherBarrier,
+    house_from_json,
 )
 from estimates.pricebook import PriceBook, load_book
-from estimates.takeoff import attic_take_off, fact_row, quick_take_off, wall_take_off, whole_units
+from estimates.records import BadRecord
+from estimates.takeoff import (
+    attic_take_off,
+    fact_row,
+    height_shares,
+    quick_take_off,
+    take_off,
+    wall_take_off,
+    whole_units,
+)
 
 
 @pytest.fixture(scope="module")
@@ -111,3 +131,78 @@ def test_quick_entry_by_hand(book: PriceBook) -> None:
     # Holes = rows x bays: 2 storeys x ceil(0.85 x 1440 / 16) bays, three rows in a bay of 99 in.
     assert counted.reachable_bays == 2 * 77
     assert counted.plugs == 2 * 77 * 3
+
+
+def test_a_stopped_wall_attic_or_leak_site_is_counted_and_not_priced() -> None:
+    source = Path(__file__).resolve().parents[2] / "fixtures" / "houses" / "mill-cape.json"
+    house = house_from_json(source.read_text(encoding="utf-8"))
+    wall, attic = house.walls[0].id, house.attics[0].id
+    day = date(2026, 3, 2)
+    stop = GateAnswerRecord(
+        hazard="knob_and_tube", verdict=Verdict.STOP, note="live", answered_on=day, parts=(wall, attic)
+    )
+    counted = take_off(replace(house, gate_answers=(stop,)), load_book("standard"))
+    assert wall not in [part.wall.id for part in counted.priced_walls]
+    assert attic not in [part.attic.id for part in counted.priced_attics]
+    assert any("knob_and_tube" in why for why in counted.walls[0].stops)
+    released = GateReleaseRecord(
+        hazard="knob_and_tube", released_on=day, by="owner", reason="rewired, electrician's paper 12"
+    )
+    again = take_off(replace(house, gate_answers=(stop,), gate_releases=(released,)), load_book("standard"))
+    assert wall in [part.wall.id for part in again.priced_walls]
+
+
+def test_an_answer_about_nothing_is_refused_with_its_path() -> None:
+    source = Path(__file__).resolve().parents[2] / "fixtures" / "houses" / "mill-cape.json"
+    house = house_from_json(source.read_text(encoding="utf-8"))
+    day = date(2026, 3, 2)
+    wrong = (
+        GateAnswerRecord(hazard="dragons", verdict=Verdict.CLEAR, answered_on=day),
+        GateAnswerRecord(hazard="weak_interior", verdict=Verdict.CLEAR, answered_on=day, parts=("no-such",)),
+    )
+    with pytest.raises(BadRecord) as refused:
+        take_off(replace(house, gate_answers=wrong), load_book("standard"))
+    assert [fault.path for fault in refused.value.faults] == ["$.gate_answers[0].hazard", "$.gate_answers[1].parts[0]"]
+
+
+@pytest.mark.parametrize(
+    ("base", "height", "access", "shares"),
+    # D: shares of a rectangle above 10 ft and above 20 ft.
+    [
+        (0.0, 8.0, Access.LIFT_CLADDING, (0.0, 0.0)),
+        (9.0, 8.0, Access.LIFT_CLADDING, (7 / 8, 0.0)),
+        (9.0, 16.0, Access.DRILL_CLADDING, (10 / 16, 5 / 16)),
+        (25.0, 8.0, Access.LIFT_CLADDING, (0.0, 1.0)),
+        (25.0, 8.0, Access.DRILL_INSIDE, (0.0, 0.0)),
+    ],
+)
+def test_the_shares_of_a_wall_worked_from_ladder_and_staging(
+    base: float, height: float, access: Access, shares: tuple[float, float]
+) -> None:
+    wall = WallRecord(id="w", name="W", length_ft=20.0, height_ft=height, base_height_ft=base, access=access)
+    assert height_shares(wall) == pytest.approx(shares)
+
+
+@pytest.mark.parametrize(
+    ("inside", "outside", "said"),
+    [
+        (InsideCover.PAINT, None, None),
+        (InsideCover.VINYL_PAPER, WeatherBarrier.FELT, "dries outward only"),
+        (InsideCover.PAINT, WeatherBarrier.FOIL_BOARD, "dries inward only"),
+        (InsideCover.FOIL, WeatherBarrier.FOIL_BOARD, "cannot dry"),
+    ],
+)
+def test_tight_faces_are_warned_of(inside: InsideCover, outside: WeatherBarrier | None, said: str | None) -> None:
+    wall = WallRecord(id="w", name="W", length_ft=20.0, height_ft=8.0, inside_cover=inside, weather_barrier=outside)
+    warnings = wall_take_off(wall, load_book("standard"), year_built=1960).warnings
+    assert any(said in warning for warning in warnings) if said else not any("vapour" in w for w in warnings)
+
+
+def test_vents_of_an_attic_are_held_against_one_part_in_300() -> None:
+    # IRC R806.2 (S): 1,500 ft2 asks for 1440 in2 at 1/150 and 720 in2 at 1/300.
+    attic = AtticRecord(id="a", name="Attic", area_ft2=1500.0, net_free_in2=719.0)
+    counted = attic_take_off(attic, load_book("standard").loose_fill)
+    assert (counted.free_150_in2, counted.free_300_in2) == pytest.approx((1440.0, 720.0))
+    assert any("add vents" in warning for warning in counted.warnings)
+    enough = attic_take_off(replace(attic, net_free_in2=720.0), load_book("standard").loose_fill)
+    assert not any("add vents" in warning for warning in enough.warnings)
