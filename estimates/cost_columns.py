@@ -1,25 +1,20 @@
 """Direct cost and price of many options at once, as columns: one house or a hundred thousand run the same lines.
 
-A row is a wall, an attic or a leak site; each belongs to an option by number. Rates are numbers, or arrays with one
-value for each option, so that the range of a cost is nothing but the same functions over drawn rates.
+The rows stand in `estimates.quantities`. Rates are numbers, or arrays with one value for each option, so that the range
+of a cost is nothing but the same functions over drawn rates.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from estimates.house import Access, LeakKind, OptionRecord
-from estimates.money import line_cents, round_half_up
+from estimates.money import format_money, line_cents, round_half_up
 from estimates.pricebook import PriceBook
-from estimates.takeoff import Takeoff
+from estimates.quantities import ACCESSES, LEAK_KINDS, Numbers, Quantities, Whole
 
-Numbers = NDArray[np.float64]
-Whole = NDArray[np.int64]
 Rates = Mapping[str, float | Numbers]
 
 BASIS = 10_000
@@ -30,99 +25,7 @@ HAIR = 1e-6
 
 
 class PriceRefused(ValueError):
-    """The shares leave nothing for the cost; names the shares."""
-
-
-ACCESSES = tuple(Access)
-LEAK_KINDS = tuple(LeakKind)
-
-
-@dataclass(frozen=True, slots=True)
-class Quantities:
-    """Rows of many options. `*_option` says whose a row is, from 0; areas ft2, volumes ft3, lengths ft.
-
-    Foam comes as the volume to fill, before waste and yield; loose fill in bags by the product's own table.
-    """
-
-    options: int
-    wall_option: Whole
-    wall_net_ft2: Numbers
-    wall_fill_ft3: Numbers
-    wall_holes: Numbers
-    wall_closing_ft: Numbers
-    wall_access: Whole
-    attic_option: Whole
-    attic_bags: Numbers
-    attic_baffles: Numbers
-    attic_dam_ft: Numbers
-    attic_hatches: Numbers
-    leak_option: Whole
-    leak_quantity: Numbers
-    leak_kind: Whole
-
-    def repeated(self, times: int) -> Quantities:
-        """The same rows for `times` copies of one option, numbered from 0.
-
-        Raises
-        ------
-        ValueError : there is more than one option.
-        """
-        if self.options != 1:
-            raise ValueError(f"{self.options} options; only one can be repeated")
-        copies = {
-            name: np.tile(getattr(self, name), times)
-            for name in self.__slots__
-            if name != "options" and not name.endswith("_option")
-        }
-        numbers = {
-            name: np.repeat(np.arange(times), len(getattr(self, name)))
-            for name in ("wall_option", "attic_option", "leak_option")
-        }
-        columns: dict[str, Any] = copies | numbers
-        return replace(self, options=times, **columns)
-
-    def scaled_walls(self, scale: Numbers) -> Quantities:
-        """The same rows with areas, volumes, holes and lengths of the walls scaled, one factor for each wall row."""
-        return replace(
-            self,
-            wall_net_ft2=self.wall_net_ft2 * scale,
-            wall_fill_ft3=self.wall_fill_ft3 * scale,
-            wall_holes=self.wall_holes * scale,
-            wall_closing_ft=self.wall_closing_ft * scale,
-        )
-
-
-def quantities(scopes: Sequence[tuple[Takeoff, OptionRecord]]) -> Quantities:
-    """Columns of the priced rows of options; walls that are stopped and attics with nothing to add are left out."""
-    chosen = [takeoff.chosen(option) for takeoff, option in scopes]
-    walls = [(i, wall) for i, part in enumerate(chosen) for wall in part.priced_walls]
-    attics = [(i, attic) for i, part in enumerate(chosen) for attic in part.priced_attics]
-    leaks = [(i, leak) for i, part in enumerate(chosen) for leak in part.priced_leaks]
-    return Quantities(
-        options=len(chosen),
-        wall_option=_whole([i for i, _ in walls]),
-        wall_net_ft2=_numbers([wall.layout.net_ft2 for _, wall in walls]),
-        wall_fill_ft3=_numbers([wall.fill_ft3 for _, wall in walls]),
-        wall_holes=_numbers([wall.plugs for _, wall in walls]),
-        wall_closing_ft=_numbers([wall.closing_ft for _, wall in walls]),
-        wall_access=_whole([ACCESSES.index(wall.wall.access) for _, wall in walls]),
-        attic_option=_whole([i for i, _ in attics]),
-        attic_bags=_numbers([attic.bags for _, attic in attics]),
-        attic_baffles=_numbers([attic.attic.soffit_bays for _, attic in attics]),
-        attic_dam_ft=_numbers([attic.attic.dam_ft for _, attic in attics]),
-        attic_hatches=_numbers([float(attic.attic.hatch_ft2 > 0) for _, attic in attics]),
-        leak_option=_whole([i for i, _ in leaks]),
-        leak_quantity=_numbers([leak.site.quantity for _, leak in leaks]),
-        leak_kind=_whole([LEAK_KINDS.index(leak.site.kind) for _, leak in leaks]),
-    )
-
-
-def _whole(values: Sequence[int]) -> Whole:
-    return np.array(values, dtype=np.int64)
-
-
-def _numbers(values: Sequence[float]) -> Numbers:
-    return np.array(values, dtype=np.float64)
+    """Shares leave nothing for the cost, or a discount is more than the price; says what to enter."""
 
 
 def best_rates(book: PriceBook) -> dict[str, float | Numbers]:
@@ -272,6 +175,7 @@ class PricedColumns:
     crew_days: Numbers
     cost: Whole
     minimum: Whole
+    discount: Whole
     price: Whole
 
 
@@ -290,16 +194,20 @@ def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
     Raises
     ------
     MoneyError : an amount beyond what an integer of cents holds.
+    PriceRefused : margin and price shares leave nothing for the cost, or a discount is more than its price.
 
     Notes
     -----
-    cost = material + labour + equipment + travel + disposal + contingency; price = cost / (1 - margin - commission).
+    cost = material + labour + equipment + travel + disposal + contingency; price = cost / (1 - margin - shares), raised
+    to the minimum charge, less the discount. Hours of a wall: net area / speed x crew-day x (1 + ladder + staging) x (1
+    + steep) x (1 + obstructed) + openings + braces, at least the small-wall time; then set-up and closing.
     The rest of a crew's last half-day is paid; whole mixes and bags are bought once per option and shared by quantity.
 
     Examples
     --------
     >>> from estimates.house import WHOLE_SCOPE, WallRecord
     >>> from estimates.pricebook import load_book
+    >>> from estimates.quantities import quantities
     >>> from estimates.takeoff import Takeoff, wall_take_off
     >>> book = load_book("standard")
     >>> wall = WallRecord(id="w", name="W", length_ft=24.0, height_ft=8.0)
@@ -312,12 +220,21 @@ def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
     attics, bags = _attics(q, rates)
     leaks = _leaks(q, rates)
     jobs, crew_days, rest_days = _jobs(q, rates, (walls, attics, leaks))
-    margin, commission = (int(parts(float(rates[name]), BASIS)) for name in ("target_margin", "commission"))
-    kinds = [_priced(part, rates, margin, commission) for part in (walls, attics, leaks, *jobs.values())]
+    margin = int(parts(float(rates["target_margin"]), BASIS))
+    margins = np.where(q.option_margin < 0, margin, parts(q.option_margin, BASIS))
+    kinds = [_priced(part, rates, margins, shares_basis(rates)) for part in (walls, attics, leaks, *jobs.values())]
     cost = sum((_per_option(part.option, part.cost, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
     lines = sum((_per_option(part.option, part.price, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
     least = np.broadcast_to(amount(1.0, rates["minimum_charge"]), q.options)
     minimum = np.where(lines > 0, np.maximum(least - lines, 0), 0)
+    discount = parts(q.option_discount, 100)
+    price = lines + minimum - discount
+    if (price < 0).any():
+        worst = int(np.argmin(price))
+        raise PriceRefused(
+            f"a discount of {format_money(int(discount[worst]))} is more than the price of "
+            f"{format_money(int((lines + minimum)[worst]))}; enter a smaller one"
+        )
     return PricedColumns(
         walls=kinds[0],
         attics=kinds[1],
@@ -329,8 +246,18 @@ def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
         crew_days=crew_days,
         cost=cost,
         minimum=minimum,
-        price=lines + minimum,
+        discount=discount,
+        price=price,
     )
+
+
+SHARES = ("commission", "lender_fee", "card_fee")
+"""Rates that are a share of the price and come off it before margin."""
+
+
+def shares_basis(rates: Rates) -> int:
+    """All price shares together. [1/10,000]"""
+    return sum(int(parts(float(rates[name]), BASIS)) for name in SHARES)
 
 
 def _at(rates: Rates, name: str, option: Whole) -> float | Numbers:
@@ -361,13 +288,20 @@ def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     foam = shared(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
     speed = np.choose(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES]) if len(of) else 1.0
     crew_day = _at(rates, "crew_size", of) * _at(rates, "day_hours", of)
+    high = 1.0 + q.wall_ladder * _at(rates, "over_10_ft", of) + q.wall_staging * _at(rates, "over_20_ft", of)
+    steep = 1.0 + q.wall_steep * _at(rates, "steep_grade", of)
+    obstructed = 1.0 + q.wall_obstructed * _at(rates, "obstructed", of)
+    filling = q.wall_net_ft2 / speed * crew_day * high * steep * obstructed
+    filling = filling + q.wall_openings * _at(rates, "opening", of) + q.wall_braced * _at(rates, "brace", of)
     hours = (
-        q.wall_net_ft2 / speed * crew_day
+        np.maximum(filling, _at(rates, "small_wall", of))
         + _at(rates, "face_set_up", of)
+        + q.wall_lead * _at(rates, "lead_set_up", of)
         + q.wall_closing_ft * _at(rates, "escape_closing", of)
     )
     material = foam + amount(q.wall_holes, _at(rates, "plug", of))
     material = material + amount(q.wall_closing_ft, _at(rates, "closing_material", of))
+    material = material + amount(q.wall_lead, _at(rates, "lead_material", of))
     return _costed(of, np.asarray(hours), _at(rates, "labour", of), material=material), mixes
 
 
@@ -414,6 +348,8 @@ def _jobs(
     labour, idle = rates["labour"], np.zeros(q.options)
     rigs = amount(units(injecting * 2.0) / 2.0, rates["foam_rig"])
     rigs = rigs + amount(units(blowing * 2.0) / 2.0, rates["blowing_machine"])
+    staged = (_sums(q.wall_option, q.wall_staging, q) > 0).astype(np.float64)
+    rigs = rigs + amount(units(injecting * 2.0) / 2.0 * staged, rates["staging"])
     purged = units(injecting) * np.asarray(rates["purge"])
     jobs = {
         "tests": _costed(option, testing, labour, equipment=amount(busy, rates["blower_door"])),
@@ -426,10 +362,17 @@ def _jobs(
     return jobs, crew_days, crew_days - worked
 
 
-def _priced(part: Costed, rates: Rates, margin: int, commission: int) -> Costed:
-    """Contingency and price of each line."""
+def _priced(part: Costed, rates: Rates, margins: Whole, shares: int) -> Costed:
+    """Contingency and price of each line, at the margin of its option."""
     direct = part.cost
     share = parts(_at(rates, "contingency", part.option), BASIS)
     contingency = round_half_up(np.asarray(direct * share, dtype=np.int64), BASIS)
-    price = np.asarray(price_cents(direct + contingency, margin, commission), dtype=np.int64)
+    cost = direct + contingency
+    wanted = margins[part.option]
+    price = np.zeros(len(cost), dtype=np.int64)
+    # Few margins stand in many options, mostly one; each is one column.
+    same = len(wanted) and (wanted == wanted[0]).all()
+    for margin in wanted[:1] if same else np.unique(wanted):
+        mine = wanted == margin
+        price[mine] = price_cents(cost[mine], int(margin), shares)
     return replace(part, contingency=contingency, price=price)

@@ -7,20 +7,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-from estimates.house import Access, Cladding
+from estimates.house import Access, Cladding, HouseRecord, Verdict
 from estimates.physics.validity import OutOfRange, not_negative, positive
 from estimates.rules import NOT_ADVICE, RuleRow, needed_rule, number_of, whole_of
 from estimates.start import StartGate
-from estimates.takeoff import WallTakeoff
+from estimates.takeoff import Takeoff, WallTakeoff
 
 IN2_PER_FT2 = 144.0
 
 OUTSIDE = "outside"
 """The name of the one place that every outside wall is part of."""
+
+LEAD_GATE = "lead_paint"
+"""Id of the hazard gate that asks about lead."""
+
+LAP_IN = 1.0
+"""How far a lifted course runs under the one above, painted. [in] Common practice, no source."""
 
 _TIE = 1e-9
 """Areas that differ by less are equal: sums of binary fractions. [ft2]"""
@@ -255,7 +261,7 @@ def wall_work(
     on: date,
     hole_in: float,
     room: str = "",
-    lap_in: float = 1.0,
+    lap_in: float = LAP_IN,
     painted_layers: int = 1,
     cladding_painted: bool | None = None,
 ) -> PaintedWork:
@@ -291,6 +297,55 @@ def wall_work(
         return PaintedWork(OUTSIDE, on, holes)
     face = wall.wall.cladding_exposure_in + float(not_negative("lap_in", lap_in))
     return PaintedWork(OUTSIDE, on, (), (RemovedPiece("lifted course", wall.cladding_lift_ft, face),))
+
+
+def option_lead(
+    house: HouseRecord, chosen: Takeoff, rows: Iterable[RuleRow], places: Sequence[str], *, on: date, hole_in: float
+) -> tuple[LeadFinding, tuple[str, ...]]:
+    """The lead rule over an option of a house: what it finds, and the walls that are worked lead-safe.
+
+    Parameters
+    ----------
+    house, chosen : the house, and what of it the option holds.
+    rows, places, on : the rule table, the jurisdictions of the house, the day of looking up.
+    hole_in : diameter of the holes. [in]
+
+    Returns
+    -------
+    The finding, and ids of walls: every wall with painted work where the rule holds, and any wall whose answer to the
+    lead gate asks for controls. A clear answer to the gate is a test that found its walls free of lead.
+    """
+    table = list(rows)
+    answers = [answer for answer in house.gate_answers if answer.hazard == LEAD_GATE]
+    work = []
+    for counted in chosen.priced_walls:
+        wall = counted.wall
+        if wall.access is Access.DRILL_INSIDE and wall.painted is False:
+            continue
+        found = wall_work(
+            counted, on=on, hole_in=hole_in, room=wall.room or wall.name, lap_in=LAP_IN, cladding_painted=wall.painted
+        )
+        about = [answer for answer in answers if answer.covers(wall.id)]
+        free = [answer for answer in about if answer.verdict is Verdict.CLEAR]
+        tested = "" if not free or len(free) < len(about) else free[-1].sample or free[-1].note or "recorded test"
+        work.append((wall.id, replace(found, lead_free_test=tested)))
+    finding = lead_finding(
+        table,
+        places,
+        [item for _, item in work],
+        year_built=house.year_built,
+        on=on,
+        federally_assisted=house.federally_assisted,
+    )
+    if finding.built_outside:
+        return finding, ()
+    asked = {
+        name
+        for name, _ in work
+        if any(answer.verdict is Verdict.CONTROLS and answer.covers(name) for answer in answers)
+    }
+    painted = {name for name, item in work if finding.holds and item.area_ft2 > 0 and not item.lead_free_test}
+    return finding, tuple(name for name, _ in work if name in asked | painted)
 
 
 # --- papers of lead work -------------------------------------------------------------------------------------------

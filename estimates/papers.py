@@ -38,6 +38,7 @@ def write_house_proposal(snapshot: Snapshot, path: Path, *, revision: int, issue
         snapshot.performance,
         snapshot.options,
         snapshot.book,
+        offers=snapshot.offers,
         number=f"P-{snapshot.house.id}",
         revision=revision,
         issued_on=issued_on,

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from estimates.house import FillMaterial, LeakKind
-from estimates.records import BadRecord, Fault, choice, code, many, number, read_record, text, whole
+from estimates.records import BadRecord, Fault, choice, code, day, many, number, read_record, text, whole
 
 SCHEMA = "cavitybook/price-book/1"
 
@@ -25,6 +26,16 @@ RATES = {
     "wall_drill_cladding": "ft2/day",
     "wall_drill_inside": "ft2/day",
     "face_set_up": "h",
+    "small_wall": "h",
+    "opening": "h",
+    "brace": "h",
+    "over_10_ft": "share",
+    "over_20_ft": "share",
+    "steep_grade": "share",
+    "obstructed": "share",
+    "lead_set_up": "h",
+    "lead_material": "$",
+    "staging": "$/day",
     "escape_closing": "h/ft",
     "attic_blowing": "bags/h",
     "attic_set_up": "h",
@@ -48,11 +59,20 @@ RATES = {
     "target_margin": "share",
     "floor_margin": "share",
     "commission": "share",
+    "lender_fee": "share",
+    "card_fee": "share",
+    "overhead": "share",
     "deposit": "share",
+    "progress": "share",
     "minimum_charge": "$",
     "price_valid": "days",
+    "price_stale": "days",
 }
-"""Every rate a price needs and its unit. Units that end in "/day" are for one crew-day."""
+"""Every rate a price needs and its unit. Units that end in "/day" are for one crew-day.
+
+`over_10_ft` to `obstructed` are extra time as a share of the drilling and filling of the part of a wall they concern;
+`small_wall` is the least time a wall takes; `lead_set_up` and `lead_material` are for each wall worked lead-safe.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +166,7 @@ class PriceBook:
     id: str = code("Short name, as given to --price-book")
     version: int = whole("Version, counted up", unit="", low=1)
     name: str = text("Name", min_length=1)
-    effective_from: str = text("First day it holds, YYYY-MM-DD", pattern=r"\d{4}-\d{2}-\d{2}")
+    effective_from: date = day("First day it holds")
     foams: tuple[FoamProduct, ...] = many(FoamProduct, "Foams; the first is used", min_items=1)
     loose_fills: tuple[LooseProduct, ...] = many(LooseProduct, "Loose fills; the first is used", min_items=1)
     leak_work: tuple[LeakWork, ...] = many(LeakWork, "Closing of leak sites", min_items=1)

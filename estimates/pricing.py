@@ -8,7 +8,7 @@ The arithmetic stands in `estimates.cost_columns`, which prices one option or a 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,21 +16,21 @@ import numpy as np
 
 from estimates.cost_columns import (
     BASIS,
+    SHARES,
     Costed,
     PricedColumns,
     PriceRefused,
-    Quantities,
     Rates,
     best_rates,
     parts,
     price_cents,
     price_columns,
-    quantities,
 )
 from estimates.house import WHOLE_SCOPE, HouseRecord, Measure, OptionRecord
 from estimates.money import round_half_up
 from estimates.physics.uncertainty import Percentiles, RangeInput, Sampler, percentiles
 from estimates.pricebook import PriceBook
+from estimates.quantities import Quantities, quantities
 from estimates.takeoff import QUICK_SIZE, Takeoff
 
 if TYPE_CHECKING:
@@ -79,7 +79,9 @@ class Line:
 class PricedOption:
     """A scope with its lines and what it earns. Money in cents, shares of the price as fractions.
 
-    `cost_range` is of the direct cost [cents], `margin_range` of the margin that the quoted price then leaves [1].
+    `shares_cents` are commission, lender's and card fee; `overhead_cents` is what the firm's overhead takes of the
+    price; `lead_safe` names the walls worked lead-safe; `cost_range` is of the direct cost [cents], `margin_range` of
+    the margin that the quoted price then leaves [1].
     """
 
     option: OptionRecord
@@ -87,8 +89,9 @@ class PricedOption:
     mixes_bought: int
     bags_bought: int
     crew_days: float
-    commission_cents: int
-    deposit_cents: int
+    shares_cents: dict[str, int]
+    overhead_cents: int
+    lead_safe: tuple[str, ...]
     target_margin: float
     floor_margin: float
     cost_range: Percentiles
@@ -106,6 +109,16 @@ class PricedOption:
         return sum(line.price_cents for line in self.lines)
 
     @property
+    def commission_cents(self) -> int:
+        """The seller's commission. [cents]"""
+        return self.shares_cents["commission"]
+
+    @property
+    def discount_cents(self) -> int:
+        """What was taken off. [cents]"""
+        return -sum(line.price_cents for line in self.lines if line.code == "discount")
+
+    @property
     def margin_before_shares(self) -> float:
         """(price - direct cost) / price."""
         return (self.price_cents - self.cost_cents) / self.price_cents if self.price_cents else 0.0
@@ -113,7 +126,13 @@ class PricedOption:
     @property
     def margin(self) -> float:
         """Gross margin after price shares such as the commission: what the floor is held against."""
-        earned = self.price_cents - self.cost_cents - self.commission_cents
+        earned = self.price_cents - self.cost_cents - sum(self.shares_cents.values())
+        return earned / self.price_cents if self.price_cents else 0.0
+
+    @property
+    def net_margin(self) -> float:
+        """Gross margin less what overhead takes: overhead is recovered from the gross margin, never charged twice."""
+        earned = self.price_cents - self.cost_cents - sum(self.shares_cents.values()) - self.overhead_cents
         return earned / self.price_cents if self.price_cents else 0.0
 
     @property
@@ -127,45 +146,62 @@ class PricedOption:
         return self.price_cents > 0 and self.margin < self.floor_margin - 1e-12
 
 
-def price(house: HouseRecord, takeoff: Takeoff, book: PriceBook, *, seed: int = 1) -> tuple[PricedOption, ...]:
+def price(
+    house: HouseRecord,
+    takeoff: Takeoff,
+    book: PriceBook,
+    *,
+    lead_safe: Mapping[str, Collection[str]] | None = None,
+    seed: int = 1,
+) -> tuple[PricedOption, ...]:
     """Price every option of a house, each alone: whole mixes and bags are rounded per option, so prices do not add.
 
     Parameters
     ----------
     house, takeoff, book : the measured house, what was counted on it, products and rates.
+    lead_safe : option id -> ids of the walls it works lead-safe; None: none.
     seed : of the draws behind the range of cost, >= 0.
 
     Raises
     ------
-    PriceRefused : margin and commission of the book leave nothing for the cost.
+    PriceRefused : margin and price shares leave nothing for the cost, or a discount is more than its price.
     """
-    return tuple(price_option(takeoff, option, book, seed=seed) for option in house.options or (WHOLE_SCOPE,))
+    careful = lead_safe or {}
+    return tuple(
+        price_option(takeoff, option, book, lead_safe=careful.get(option.id, ()), seed=seed)
+        for option in house.options or (WHOLE_SCOPE,)
+    )
 
 
-def price_option(takeoff: Takeoff, option: OptionRecord, book: PriceBook, *, seed: int = 1) -> PricedOption:
+def price_option(
+    takeoff: Takeoff, option: OptionRecord, book: PriceBook, *, lead_safe: Collection[str] = (), seed: int = 1
+) -> PricedOption:
     """Price one scope of a house: see `price` and `estimates.cost_columns.price_columns`."""
     chosen = takeoff.chosen(option)
-    rows = quantities([(takeoff, option)])
+    rows = quantities([(takeoff, option)], [lead_safe])
     columns = price_columns(rows, best_rates(book))
-    lines = tuple(_lines(chosen, columns, book))
+    lines = tuple(_lines(chosen, option, columns, book))
     total = int(columns.price[0])
-    commission = round_half_up(total * _basis(book, "commission"), BASIS)
+    shares = {name: round_half_up(total * _basis(book, name), BASIS) for name in SHARES}
     costs = _cost_draws(rows, chosen, book, seed) if lines else np.zeros(2)
-    margins = (total - costs - commission) / total if total else np.zeros(2)
+    margins = (total - costs - sum(shares.values())) / total if total else np.zeros(2)
     return PricedOption(
         option=option,
         lines=lines,
         mixes_bought=int(columns.mixes[0]),
         bags_bought=int(columns.bags[0]),
         crew_days=float(columns.crew_days[0]),
-        commission_cents=commission,
-        deposit_cents=round_half_up(total * _basis(book, "deposit"), BASIS),
-        target_margin=book.best("target_margin"),
+        shares_cents=shares,
+        overhead_cents=round_half_up(total * _basis(book, "overhead"), BASIS),
+        lead_safe=tuple(wall.wall.id for wall in chosen.priced_walls if wall.wall.id in lead_safe),
+        target_margin=book.best("target_margin") if option.target_margin is None else option.target_margin,
         floor_margin=book.best("floor_margin"),
         cost_range=percentiles(costs),
         margin_range=percentiles(margins),
         warnings=(
             *(f"{wall.wall.name}: {stop}" for wall in chosen.walls for stop in wall.stops),
+            *(f"{attic.attic.name}: {stop}" for attic in chosen.attics for stop in attic.stops),
+            *(f"{leak.site.name}: {stop}" for leak in chosen.leaks for stop in leak.stops),
             *(note for attic in chosen.attics for note in attic.warnings),
         ),
     )
@@ -175,7 +211,7 @@ def _basis(book: PriceBook, name: str) -> int:
     return int(parts(book.best(name), BASIS))
 
 
-def _lines(chosen: Takeoff, columns: PricedColumns, book: PriceBook) -> Iterable[Line]:
+def _lines(chosen: Takeoff, option: OptionRecord, columns: PricedColumns, book: PriceBook) -> Iterable[Line]:
     for row, wall in enumerate(chosen.priced_walls):
         subject = (Measure.WALL_INJECTION, wall.wall.id, wall.wall.name, wall.layout.net_ft2, "ft2")
         yield _line("wall", *subject, columns.walls, row)
@@ -201,6 +237,10 @@ def _lines(chosen: Takeoff, columns: PricedColumns, book: PriceBook) -> Iterable
     if columns.minimum[0]:
         nothing = dict.fromkeys(PARTS, 0)
         yield Line("minimum", None, "", "Up to the minimum charge", 1.0, "job", 0.0, nothing, int(columns.minimum[0]))
+    if columns.discount[0]:
+        nothing = dict.fromkeys(PARTS, 0)
+        reason = f"Discount: {option.discount_reason}"
+        yield Line("discount", None, "", reason, 1.0, "job", 0.0, nothing, -int(columns.discount[0]))
 
 
 def _crew_days(part: Costed, book: PriceBook) -> float:

@@ -13,6 +13,7 @@ from estimates.filing import write_whole
 from estimates.firm import FirmRecord
 from estimates.house import HouseRecord
 from estimates.money import format_money
+from estimates.offer import Offer
 from estimates.pricebook import PriceBook
 from estimates.pricing import PricedOption
 from estimates.takeoff import AtticTakeoff, Takeoff, WallTakeoff, whole_units
@@ -110,6 +111,7 @@ def proposal_context(
     priced_options: Sequence[PricedOption],
     book: PriceBook,
     *,
+    offers: Sequence[Offer],
     number: str,
     revision: int,
     issued_on: date,
@@ -121,7 +123,7 @@ def proposal_context(
 
     Parameters
     ----------
-    house, takeoff, performance, priced_options, book : one run of the chain.
+    house, takeoff, performance, priced_options, book, offers : one run of the chain.
     number, revision : of the document; revision counts from 1.
     issued_on, valid_until : first and last day of the price.
     firm : who writes it.
@@ -163,7 +165,10 @@ def proposal_context(
         "complaints": [{"room": said.room, "words": said.words} for said in house.complaints],
         "cause": list(words.causes(house, takeoff, first.cfm50_before)),
         "cure": list(words.cures(offered, book)),
-        "options": [_option(priced, takeoff, by_option[priced.option.id]) for priced in priced_options],
+        "options": [
+            _option(priced, offer, takeoff, by_option[priced.option.id])
+            for priced, offer in zip(priced_options, offers, strict=True)
+        ],
         "choose": "Each option is priced on its own; choose one." if len(priced_options) > 1 else "",
         "walls": [_wall(wall, book) for wall in filled],
         "attics": [_attic(attic, book) for attic in done],
@@ -276,16 +281,16 @@ def _house(house: HouseRecord) -> dict[str, str]:
     }
 
 
-def _option(priced: PricedOption, takeoff: Takeoff, found: OptionPerformance) -> dict[str, Any]:
-    price, deposit = priced.price_cents, priced.deposit_cents
+def _option(priced: PricedOption, offer: Offer, takeoff: Takeoff, found: OptionPerformance) -> dict[str, Any]:
+    deposit = offer.deposit_cents
     less = (1 - found.ua_after / found.ua_before) if found.ua_before > 0 else 0.0
     air = found.cfm50_after
     return {
         "name": priced.option.name,
         "scope": list(_scope(takeoff.chosen(priced.option))) or ["Nothing of it can be done as the house stands."],
-        "price": format_money(price),
+        "price": format_money(priced.price_cents),
         "deposit": format_money(deposit),
-        "balance": format_money(price - deposit),
+        "balance": format_money(offer.total_cents - deposit),
         "heat": f"{less:.0%} less",
         "air": "not measured yet" if air is None else f"{words.span(air)} CFM50",
         "saving": words.dollars_a_year(found.saved_dollars),

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -59,6 +60,26 @@ class RuleRow:
     def quote(self) -> str:
         """The rule as papers and pages quote it, with place, source, the day it was checked, and `NOT_ADVICE`."""
         return f"{self.text} ({self.jurisdiction}: {self.source}; checked {self.checked_on.isoformat()}.) {NOT_ADVICE}"
+
+    def form(self) -> dict[str, Any]:
+        """The JSON form of the row; `rule_from_form` gives the same row back."""
+        return {
+            "jurisdiction": self.jurisdiction,
+            "topic": self.topic,
+            "valid_from": self.valid_from.isoformat(),
+            "valid_to": None if self.valid_to is None else self.valid_to.isoformat(),
+            "value": self.value,
+            "text": self.text,
+            "source": self.source,
+            "checked_on": self.checked_on.isoformat(),
+        }
+
+
+def rule_from_form(form: Mapping[str, Any]) -> RuleRow:
+    """The row of a JSON form that `RuleRow.form` made."""
+    days = {name: date.fromisoformat(form[name]) for name in ("valid_from", "checked_on")}
+    last = form["valid_to"]
+    return RuleRow(**{**form, **days, "valid_to": None if last is None else date.fromisoformat(last)})
 
 
 def places_of(state: str, *deeper: str) -> tuple[str, ...]:
@@ -201,6 +222,7 @@ _NEEDED = {
 _OPTIONAL = {"valid_to": date}
 
 
+@lru_cache(maxsize=4)
 def load_rules(folder: Path = FOLDER) -> tuple[RuleRow, ...]:
     """Read the rows of every rule file in a folder.
 

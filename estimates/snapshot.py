@@ -9,19 +9,25 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from estimates.house import HouseRecord, house_to_json
+from estimates.gates import HouseGates, house_gates
+from estimates.house import WHOLE_SCOPE, HouseRecord, house_to_json
+from estimates.lead import LeadFinding, option_lead
+from estimates.offer import Offer, RuledDay, offers
 from estimates.performance import Performance, performance
+from estimates.physics.framing import DEFAULT_TOOL
 from estimates.pricebook import PriceBook
-from estimates.pricing import Line, PricedOption, price
+from estimates.pricing import PricedOption, price
 from estimates.records import read_record, write_record
-from estimates.takeoff import AtticTakeoff, LeakTakeoff, Takeoff, WallTakeoff, take_off
+from estimates.rules import RuleRow, load_rules, rule_from_form
+from estimates.snapshot_forms import estimate_form, takeoff_form
+from estimates.takeoff import Takeoff, take_off
 
-ENGINE_VERSION = "1"
+ENGINE_VERSION = "2"
 """Counted up whenever the same input may give other figures."""
 
 SIGNIFICANT_DIGITS = 9
@@ -34,19 +40,25 @@ class Snapshot:
     house: HouseRecord
     book: PriceBook
     seed: int
+    under: RuledDay
+    rules: tuple[RuleRow, ...]
+    gates: HouseGates
     takeoff: Takeoff
     performance: Performance
     options: tuple[PricedOption, ...]
+    lead: tuple[LeadFinding, ...]
+    offers: tuple[Offer, ...]
 
-    def forms(self) -> dict[str, dict[str, Any]]:
-        """JSON forms by name: house, price_book, takeoff, performance, estimate."""
+    def forms(self) -> dict[str, Any]:
+        """JSON forms by name: house, price_book, rules, takeoff, performance, estimate."""
         head = {"engine": ENGINE_VERSION, "house": self.house.id}
         return {
             "house": house_to_json(self.house),
             "price_book": write_record(self.book),
+            "rules": [row.form() for row in self.rules],
             "takeoff": head | takeoff_form(self.takeoff),
             "performance": head | dataclasses.asdict(self.performance),
-            "estimate": head | estimate_form(self.options, self.book),
+            "estimate": head | estimate_form(self),
         }
 
     def text(self) -> str:
@@ -66,24 +78,33 @@ def snapshot_from_text(text: str) -> Snapshot:
     SnapshotDiffers : the figures are no longer the same to the last digit; papers must be served as they were written.
     """
     frozen = json.loads(text)
-    house = read_record(HouseRecord, frozen["house"])
-    book = read_record(PriceBook, frozen["price_book"])
-    snapshot = take_snapshot(house, book, seed=frozen["performance"]["seed"])
-    if snapshot.text() != text:
-        raise SnapshotDiffers(
-            f"{house.id}: frozen by engine {frozen['estimate']['engine']}, worked out by {ENGINE_VERSION}"
-        )
-    return snapshot
+    made_by, name = frozen["estimate"]["engine"], frozen["estimate"]["house"]
+    if made_by == ENGINE_VERSION:
+        house = read_record(HouseRecord, frozen["house"])
+        book = read_record(PriceBook, frozen["price_book"])
+        rules = [rule_from_form(form) for form in frozen["rules"]]
+        snapshot = take_snapshot(house, book, rules=rules, seed=frozen["performance"]["seed"])
+        if snapshot.text() == text:
+            return snapshot
+    raise SnapshotDiffers(f"{name}: frozen by engine {made_by}, worked out by {ENGINE_VERSION}")
 
 
-def take_snapshot(house: HouseRecord, book: PriceBook, *, seed: int = 1) -> Snapshot:
-    """Run the chain: house -> takeoff -> performance and price.
+def take_snapshot(
+    house: HouseRecord, book: PriceBook, *, rules: Iterable[RuleRow] | None = None, seed: int = 1
+) -> Snapshot:
+    """Run the chain: house -> takeoff -> performance and price -> what the homeowner would pay.
 
     Parameters
     ----------
     house : the measured house.
     book : products and rates.
+    rules : the rule table; None: that of fixtures/rules.
     seed : of the ranges, >= 0.
+
+    Raises
+    ------
+    BadRecord : a gate answer about something that does not exist.
+    RuleMissing, BadRule : a rule that the estimate needs is missing or cannot be used; names it.
 
     Notes
     -----
@@ -91,14 +112,28 @@ def take_snapshot(house: HouseRecord, book: PriceBook, *, seed: int = 1) -> Snap
     """
     house = read_record(HouseRecord, _rounded(house_to_json(house)))
     book = read_record(PriceBook, _rounded(write_record(book)))
+    under = RuledDay.of(house, book)
+    rows = under.rows(load_rules() if rules is None else rules)
     takeoff = take_off(house, book)
+    careful = {
+        option.id: option_lead(
+            house, takeoff.chosen(option), rows, under.places, on=under.priced_on, hole_in=DEFAULT_TOOL.diameter_in
+        )
+        for option in house.options or (WHOLE_SCOPE,)
+    }
+    options = price(house, takeoff, book, lead_safe={name: walls for name, (_, walls) in careful.items()}, seed=seed)
     return Snapshot(
         house=house,
         book=book,
         seed=seed,
+        under=under,
+        rules=rows,
+        gates=house_gates(house),
         takeoff=takeoff,
         performance=performance(house, takeoff, book, seed=seed),
-        options=price(house, takeoff, book, seed=seed),
+        options=options,
+        lead=tuple(finding for finding, _ in careful.values()),
+        offers=offers(house, takeoff, options, book, rows=rows, under=under),
     )
 
 
@@ -136,146 +171,3 @@ def _rounded(value: Any) -> Any:
         # Adding zero turns -0.0 into 0.0.
         return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0
     return value
-
-
-def takeoff_form(takeoff: Takeoff) -> dict[str, Any]:
-    """Takeoff as plain figures; units stand in the names."""
-    return {
-        "walls": [_wall_form(wall) for wall in takeoff.walls],
-        "attics": [_attic_form(attic) for attic in takeoff.attics],
-        "leak_sites": [_leak_form(leak) for leak in takeoff.leaks],
-    }
-
-
-def _wall_form(counted: WallTakeoff) -> dict[str, Any]:
-    layout = counted.layout
-    return {
-        "id": counted.wall.id,
-        "name": counted.wall.name,
-        "gross_ft2": layout.gross_ft2,
-        "opening_ft2": layout.opening_ft2,
-        "net_ft2": layout.net_ft2,
-        "framing_ft2": layout.framing_ft2,
-        "cavity_ft2": layout.cavity_ft2,
-        "no_fill_ft2": layout.no_fill_ft2,
-        "framing_fraction": layout.framing_fraction,
-        "placed": layout.quick is None,
-        "bay_count": layout.bay_count,
-        "reachable_bay_count": counted.reachable_bays,
-        "hole_count": layout.hole_count,
-        "holes_by_row": layout.holes_by_row(),
-        "cavity_ft3": layout.volume_ft3,
-        "fill_ft3": counted.fill_ft3,
-        "required_ft3": counted.required_ft3,
-        "mixes": counted.mixes,
-        "water_lb": counted.water_lb,
-        "foam_in": counted.foam_in,
-        "fact_sheet": None if counted.fact is None else dataclasses.asdict(counted.fact),
-        "plugs": counted.plugs,
-        "cladding_lift_ft": counted.cladding_lift_ft,
-        "ladder_share": counted.ladder_share,
-        "staging_share": counted.staging_share,
-        "braced_bays": counted.braced_bays,
-        "closing_ft": counted.closing_ft,
-        "priced": counted.priced,
-        "stops": counted.stops,
-        "warnings": counted.warnings,
-        "bays": [
-            {
-                "number": bay.number,
-                "stud_bay": bay.stud_bay,
-                "place": bay.place,
-                "left_in": bay.left_in,
-                "right_in": bay.right_in,
-                "bottom_in": bay.bottom_in,
-                "top_in": bay.top_in,
-                "clear_width_in": bay.clear_width_in,
-                "area_ft2": bay.area_ft2,
-                "volume_ft3": bay.volume_ft3,
-                "reachable": bay.reachable,
-                "reason": bay.reason,
-                "outline_in": bay.outline,
-                "holes": [dataclasses.asdict(hole) for hole in bay.holes],
-            }
-            for bay in layout.bays
-        ],
-    }
-
-
-def _attic_form(counted: AtticTakeoff) -> dict[str, Any]:
-    return {
-        "id": counted.attic.id,
-        "name": counted.attic.name,
-        "area_ft2": counted.attic.area_ft2,
-        "existing_r_estimated": counted.existing_r,
-        "added": None if counted.row is None else dataclasses.asdict(counted.row),
-        "bags": counted.bags,
-        "baffles": counted.attic.soffit_bays,
-        "dam_ft": counted.attic.dam_ft,
-        "hatch_ft2": counted.attic.hatch_ft2,
-        "net_free_150_in2": counted.free_150_in2,
-        "net_free_300_in2": counted.free_300_in2,
-        "priced": counted.priced,
-        "stops": counted.stops,
-        "warnings": counted.warnings,
-    }
-
-
-def _leak_form(counted: LeakTakeoff) -> dict[str, Any]:
-    return {
-        "id": counted.site.id,
-        "name": counted.site.name,
-        "kind": counted.site.kind,
-        "quantity": counted.site.quantity,
-        "hours": counted.hours,
-        "material_dollars": counted.material_dollars,
-        "priced": counted.priced,
-        "stops": counted.stops,
-    }
-
-
-def estimate_form(options: tuple[PricedOption, ...], book: PriceBook) -> dict[str, Any]:
-    """Priced options as plain figures; money in cents."""
-    return {
-        "price_book": {"id": book.id, "version": book.version, "effective_from": book.effective_from},
-        "options": [_option_form(option) for option in options],
-    }
-
-
-def _option_form(priced: PricedOption) -> dict[str, Any]:
-    return {
-        "id": priced.option.id,
-        "name": priced.option.name,
-        "direct_cost_cents": priced.cost_cents,
-        "price_cents": priced.price_cents,
-        "margin": priced.margin,
-        "margin_before_shares": priced.margin_before_shares,
-        "markup": priced.markup,
-        "target_margin": priced.target_margin,
-        "floor_margin": priced.floor_margin,
-        "direct_cost_range_cents": dataclasses.asdict(priced.cost_range),
-        "margin_range": dataclasses.asdict(priced.margin_range),
-        "below_floor": priced.below_floor,
-        "commission_cents": priced.commission_cents,
-        "deposit_cents": priced.deposit_cents,
-        "mixes_bought": priced.mixes_bought,
-        "bags_bought": priced.bags_bought,
-        "crew_days": priced.crew_days,
-        "warnings": priced.warnings,
-        "lines": [_line_form(line) for line in priced.lines],
-    }
-
-
-def _line_form(line: Line) -> dict[str, Any]:
-    return {
-        "code": line.code,
-        "measure": line.measure,
-        "subject": line.subject,
-        "name": line.name,
-        "quantity": line.quantity,
-        "unit": line.unit,
-        "hours": line.hours,
-        "direct_cost_cents": line.cost_cents,
-        "direct_cost_parts_cents": line.cost,
-        "price_cents": line.price_cents,
-    }

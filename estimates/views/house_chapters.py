@@ -34,10 +34,27 @@ COSTS = (
     "floor_margin",
     "below_floor",
     "commission_cents",
+    "price_shares_cents",
+    "overhead_cents",
+    "net_margin",
+    "measures",
 )
 """What of an option or line only those may see who may read costs."""
 
-PRICES = ("price_cents", "deposit_cents", "lines")
+PRICES = (
+    "price_cents",
+    "deposit_cents",
+    "deposit_cap",
+    "discount_cents",
+    "total_cents",
+    "net_cents",
+    "due_cents",
+    "tax",
+    "incentives",
+    "payments",
+    "payment_faults",
+    "lines",
+)
 """What of an option only those may see who may read prices."""
 
 Form = dict[str, Any]
@@ -120,7 +137,6 @@ def option_chapter(priced: Form, outcome: Form, house: HouseRecord, frozen: Form
     }
     if not access.allowed(user, "price.read"):
         return _without(chapter, (*PRICES, *COSTS))
-    chapter["balance_cents"] = priced["price_cents"] - priced["deposit_cents"]
     if not access.allowed(user, "cost.read"):
         chapter["lines"] = [_without(line, COSTS) for line in priced["lines"]]
         return _without(chapter, COSTS)

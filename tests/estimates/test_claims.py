@@ -5,13 +5,17 @@ S: 16 CFR 460.20 and 460.19 as seen in public copies. The figures are those of t
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from estimates.claims import SAVINGS_TEXT, paper_faults
-from estimates.pricebook import load_book
+from estimates.pricebook import FactRow, load_book
 
 BOOK = load_book("standard")
-PRODUCTS = (BOOK.foam, BOOK.loose_fill)
+# A maker's sheet may list one inch; papers may not print it.
+FOAM = replace(BOOK.foam, facts=(FactRow(thickness_in=1.0, r=3.9), *BOOK.foam.facts))
+PRODUCTS = (FOAM, BOOK.loose_fill)
 
 
 def whys(text: str) -> list[str]:

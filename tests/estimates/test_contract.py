@@ -38,7 +38,21 @@ def option(price: int, cost: int = 6_000, floor: float = 0.35) -> PricedOption:
     line = Line("wall", None, "n", "North", 1.0, "ft2", 1.0, {"material": cost}, price)
     flat = Percentiles(0.0, 0.0, 0.0)
     record = OptionRecord(id="walls", name="Walls")
-    return PricedOption(record, (line,), 1, 0, 1.0, 0, 0, 0.42, floor, flat, flat, ())
+    return PricedOption(
+        option=record,
+        lines=(line,),
+        mixes_bought=1,
+        bags_bought=0,
+        crew_days=1.0,
+        shares_cents={"commission": 0},
+        overhead_cents=0,
+        lead_safe=(),
+        target_margin=0.42,
+        floor_margin=floor,
+        cost_range=flat,
+        margin_range=flat,
+        warnings=(),
+    )
 
 
 class TestFloor:

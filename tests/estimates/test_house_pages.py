@@ -229,8 +229,9 @@ def money_texts(revision: EstimateRevision) -> tuple[set[str], set[str]]:
     """Every price, and every cost or share of a price, that the estimate holds."""
     prices, costs = set(), set()
     for option in json.loads(revision.snapshot)["estimate"]["options"]:
-        prices |= {option["price_cents"], option["deposit_cents"], option["price_cents"] - option["deposit_cents"]}
-        costs |= {option["direct_cost_cents"], option["commission_cents"]}
+        prices |= {option["price_cents"], option["total_cents"], option["net_cents"], option["tax"]["cents"]}
+        prices |= {step["cents"] for step in option["payments"]}
+        costs |= {option["direct_cost_cents"], option["commission_cents"], option["overhead_cents"]}
         for line in option["lines"]:
             prices.add(line["price_cents"])
             costs |= {line["direct_cost_cents"], *line["direct_cost_parts_cents"].values()}

@@ -40,6 +40,7 @@ from estimates.house import (
     WallRecord,
 )
 from estimates.money import format_money
+from estimates.offer import RuledDay, offers
 from estimates.office import write_pdf
 from estimates.picture import keep_png
 from estimates.pricebook import load_book
@@ -56,6 +57,7 @@ from estimates.proposal import (
     write_proposal,
 )
 from estimates.records import BadRecord
+from estimates.rules import load_rules
 from estimates.takeoff import take_off
 
 ISSUED, VALID = date(2026, 11, 25), date(2026, 12, 25)
@@ -178,9 +180,18 @@ def run(book):
             "issued_on": ISSUED,
             "valid_until": VALID,
             "firm": load_firm(),
+            "offers": offers(house, takeoff, options, book, rows=load_rules(), under=RuledDay.of(house, book)),
         }
-        context = proposal_context(house, takeoff, performance, options, book, **(arguments | changes))
-        return SimpleNamespace(house=house, takeoff=takeoff, options=options, performance=performance, context=context)
+        arguments |= changes
+        context = proposal_context(house, takeoff, performance, options, book, **arguments)
+        return SimpleNamespace(
+            house=house,
+            takeoff=takeoff,
+            options=options,
+            offers=arguments["offers"],
+            performance=performance,
+            context=context,
+        )
 
     return make
 
@@ -249,7 +260,7 @@ def test_no_cost_margin_or_commission_is_in_the_context(made):
     for option in made.options:
         secret = {option.cost_cents, option.commission_cents, option.price_cents - option.cost_cents}
         secret |= {line.cost_cents for line in option.lines} | {line.price_cents for line in option.lines}
-        for amount in secret - {0, option.price_cents, option.deposit_cents}:
+        for amount in secret - {0, option.price_cents}:
             assert format_money(amount) not in everything
         for share in (option.margin, option.markup, option.target_margin, option.floor_margin):
             assert f"{share:.0%}" not in everything
@@ -258,11 +269,12 @@ def test_no_cost_margin_or_commission_is_in_the_context(made):
 
 def test_deposit_and_balance_make_the_price(made):
     # D: read back from the printed text.
-    for shown, option in zip(made.context["options"], made.options, strict=True):
+    for shown, offer in zip(made.context["options"], made.offers, strict=True):
         amounts = [
             round(float(shown[name].lstrip("$").replace(",", "")) * 100) for name in ("price", "deposit", "balance")
         ]
-        assert amounts[0] == option.price_cents == amounts[1] + amounts[2]
+        assert amounts[0] == offer.price_cents
+        assert amounts[1] + amounts[2] == offer.price_cents + offer.tax.cents
 
 
 def test_foam_is_told_by_the_row_of_its_fact_sheet_and_nothing_else(made, book):
@@ -393,8 +405,8 @@ def test_an_option_without_figures_is_refused_by_name(made, book):
     empty = SimpleNamespace(draws=1, options=())
     with pytest.raises(ValueError, match="no figures for the options all, walls"):
         proposal_context(
-            made.house, made.takeoff, empty, made.options, book, number="1", revision=1, issued_on=ISSUED,
-            valid_until=VALID, firm=load_firm(),
+            made.house, made.takeoff, empty, made.options, book, offers=made.offers, number="1", revision=1,
+            issued_on=ISSUED, valid_until=VALID, firm=load_firm(),
         )  # fmt: skip
 
 

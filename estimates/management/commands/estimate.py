@@ -13,12 +13,13 @@ from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 from django.utils import timezone
 
 from estimates.house import HouseRecord, house_from_json
-from estimates.money import MoneyError
+from estimates.money import MoneyError, format_money
 from estimates.physics.units import parse_quantity
 from estimates.physics.validity import OutOfRange
 from estimates.pricebook import book_names, load_book
 from estimates.pricing import PriceRefused
 from estimates.records import BadRecord, Fault
+from estimates.rules import BadRule, RuleMissing
 from estimates.snapshot import Snapshot, canonical_json, take_snapshot
 
 FILES = ("takeoff", "performance", "estimate")
@@ -49,17 +50,28 @@ class Command(BaseCommand):
             raise CommandError(_closing(len(bad.faults)), returncode=2) from None
         try:
             snapshot = take_snapshot(house, book, seed=options["seed"])
-        except (OutOfRange, MoneyError, PriceRefused) as beyond:
+        except BadRecord as bad:
+            for fault in bad.faults:
+                self.stderr.write(str(fault))
+            raise CommandError(_closing(len(bad.faults)), returncode=2) from None
+        except RuleMissing as missing:
+            raise CommandError(f"$.priced_on: {missing}. Nothing was written.", returncode=2) from None
+        except (OutOfRange, MoneyError, PriceRefused, BadRule) as beyond:
             # Every field was within its own limits, and yet a formula was asked for more than it holds for.
             raise CommandError(f"$: {beyond}. Nothing was written.", returncode=2) from None
         out: Path = options["out"]
         if out.exists() and not out.is_dir():
             raise CommandError(f"--out: {out} is a file; enter a folder. Nothing was written.", returncode=2)
         written = write_files(snapshot, out, self.stdout)
-        for option in snapshot.options:
-            price = f"${option.price_cents / 100:,.2f}"
+        if not snapshot.gates.complete:
+            waiting = ", ".join(gate.hazard.id for gate in snapshot.gates.open)
+            self.stdout.write(f"The assessment is not complete; hazard gates not yet answered: {waiting}")
+        for option, offer in zip(snapshot.options, snapshot.offers, strict=True):
+            price = format_money(option.price_cents)
             self.stdout.write(f"{option.option.name}: {price}, margin {option.margin:.1%}, markup {option.markup:.1%}")
-            for warning in option.warnings:
+            for given in offer.incentives.given:
+                self.stdout.write(f"  {given.programme.terms.name}: {format_money(given.cents)}, estimated")
+            for warning in (*option.warnings, *map(str, offer.faults)):
                 self.stdout.write(f"  note: {warning}")
         self.stdout.write(f"Written to {out}: {', '.join(written)}")
 
