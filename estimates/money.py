@@ -37,16 +37,22 @@ class MoneyError(ValueError):
 def _whole(name: str, value: Any) -> int | Whole:
     """Return `value` as int or int64 array; floats, truth values and numbers beyond int64 are refused by name."""
     if isinstance(value, np.ndarray):
-        if value.dtype.kind not in "iu":
-            raise MoneyError(f"{name} holds {value.dtype} values. Enter whole numbers (an integer array).")
-        if value.size and (int(value.max()) > LARGEST or int(value.min()) < -LARGEST):
-            raise MoneyError(f"{name} holds a number beyond {LARGEST}. Enter smaller numbers.")
-        return value.astype(np.int64)
+        return _column(name, value)[0]
     if isinstance(value, bool | np.bool_) or not isinstance(value, int | np.integer):
         raise MoneyError(f"{name} is {value!r}. Enter a whole number.")
     if abs(int(value)) > LARGEST:
         raise MoneyError(f"{name} is {value}, beyond {LARGEST}. Enter a smaller number.")
     return int(value)
+
+
+def _column(name: str, values: NDArray[Any]) -> tuple[Whole, int, int]:
+    """An integer array as int64, uncopied where it is that already, with its least and most (0 where it is empty)."""
+    if values.dtype.kind not in "iu":
+        raise MoneyError(f"{name} holds {values.dtype} values. Enter whole numbers (an integer array).")
+    least, most = (int(values.min()), int(values.max())) if values.size else (0, 0)
+    if most > LARGEST or least < -LARGEST:
+        raise MoneyError(f"{name} holds a number beyond {LARGEST}. Enter smaller numbers.")
+    return values.astype(np.int64, copy=False), least, most
 
 
 @overload
@@ -81,17 +87,30 @@ def round_half_up(numerator: int | Whole, denominator: int) -> int | Whole:
     >>> round_half_up(np.array([5, 15, -5]), 10)
     array([ 1,  2, -1])
     """
-    top = _whole("numerator", numerator)
     below = _whole("denominator", denominator)
     if not isinstance(below, int) or below <= 0:
         raise MoneyError(f"denominator is {denominator!r}. Enter a whole number above 0.")
-    half = denominator // 2
-    if isinstance(top, int):
-        size = (abs(top) + half) // denominator
-        return -size if top < 0 else size
-    # |n| + d/2 could pass the end of int64 although the quotient fits: divide first, then look at the remainder.
-    quotient, remainder = np.divmod(np.abs(top), denominator)
-    return np.asarray(np.sign(top) * (quotient + (remainder >= denominator - half)), dtype=np.int64)
+    if isinstance(numerator, np.ndarray):
+        return _column_half_up(*_column("numerator", numerator), below)
+    return _half_up(int(_whole("numerator", numerator)), below)
+
+
+def _half_up(top: int, below: int) -> int:
+    half = below // 2
+    return (top + half) // below if top >= 0 else -((half - top) // below)
+
+
+def _column_half_up(top: Whole, least: int, most: int, below: int, out: Whole | None = None) -> Whole:
+    """Each of `top`, which lie from `least` to `most`, over `below`; `out` may be `top` itself."""
+    half = below // 2
+    if most > LARGEST - half:
+        # n + d/2 passes the end of int64 although the quotient fits: divide first, then look at the remainder.
+        quotient, remainder = np.divmod(np.abs(top), below)
+        return np.asarray(np.sign(top) * (quotient + (remainder >= below - half)), dtype=np.int64)
+    # Division goes down, so an exact half below 0 needs one part less to go away from 0; only an even d has halves.
+    shift = half + (top >> 63) if least < 0 and below % 2 == 0 else half
+    rounded: Whole = np.asarray(np.add(top, shift, out=out))
+    return np.floor_divide(rounded, below, out=rounded)
 
 
 @overload
@@ -125,19 +144,33 @@ def line_cents(quantity_thousandths: int | Whole, rate_ten_thousandths: int | Wh
     >>> line_cents(np.array([10_500, -10_500, 0]), 42_500)
     array([ 4463, -4463,     0])
     """
-    quantity = _whole("quantity_thousandths", quantity_thousandths)
-    rate = _whole("rate_ten_thousandths", rate_ten_thousandths)
-    if isinstance(quantity, int) and isinstance(rate, int):
-        product = quantity * rate
-        if abs(product) > LARGEST:
+    if type(quantity_thousandths) is int and type(rate_ten_thousandths) is int:
+        product = quantity_thousandths * rate_ten_thousandths
+        if product and -LARGEST <= product <= LARGEST:  # the common case; then both are in range too
+            return _half_up(product, LINE_PARTS_PER_CENT)
+    quantity, *of_quantity = _measured("quantity_thousandths", quantity_thousandths)
+    rate, *of_rate = _measured("rate_ten_thousandths", rate_ten_thousandths)
+    corners = [a * b for a in of_quantity for b in of_rate]
+    least, most = min(corners), max(corners)
+    if most > LARGEST or least < -LARGEST:
+        # The largest quantity may not meet the largest rate: look at each pair.
+        sizes = np.abs(np.asarray(rate, dtype=np.int64))
+        room = np.where(sizes > 0, LARGEST // np.maximum(sizes, 1), LARGEST)
+        if bool(np.any(np.abs(np.asarray(quantity, dtype=np.int64)) > room)):
             raise _too_large()
-        return round_half_up(product, LINE_PARTS_PER_CENT)
-    sizes = np.abs(np.asarray(rate, dtype=np.int64))
-    room = np.where(sizes > 0, LARGEST // np.maximum(sizes, 1), LARGEST)
-    if bool(np.any(np.abs(np.asarray(quantity, dtype=np.int64)) > room)):
-        raise _too_large()
+        least, most = -LARGEST, LARGEST
+    if isinstance(quantity, int) and isinstance(rate, int):
+        return _half_up(quantity * rate, LINE_PARTS_PER_CENT)
     products: Whole = np.asarray(np.multiply(quantity, rate, dtype=np.int64))
-    return round_half_up(products, LINE_PARTS_PER_CENT)
+    return _column_half_up(products, least, most, LINE_PARTS_PER_CENT, out=products)
+
+
+def _measured(name: str, value: int | Whole) -> tuple[int | Whole, int, int]:
+    """A whole number or a column of them, with its least and most."""
+    if isinstance(value, np.ndarray):
+        return _column(name, value)
+    whole = int(_whole(name, value))
+    return whole, whole, whole
 
 
 def _too_large() -> MoneyError:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from estimates.physics.elementwise import any_over, greater, left_out, lesser
 from estimates.physics.materials import AIR_FILMS, EMPTY_CAVITY_R, material
 from estimates.physics.validity import OutOfRange, Values, not_negative, positive, within
 
@@ -23,6 +24,9 @@ UNDETECTED_FRAMING = 0.04
 
 FRAMING_CAP = 0.30
 """The allowance never lifts the framing share above this. [1] Common practice (CP)."""
+
+TOO_MUCH_FRAMING = (f"laid-out framing is over {FRAMING_CAP:.0%} of the wall; look at the openings and studs again",)
+"""What `wall_u` warns of."""
 
 Layer = ArrayLike | tuple[ArrayLike, ...] | list[ArrayLike]
 
@@ -202,7 +206,12 @@ def with_voids(u_filled: ArrayLike, u_empty: ArrayLike, void_fraction: ArrayLike
     0.08
     """
     void = within("void_fraction", void_fraction, 0.0, 1.0)
-    return (1.0 - void) * positive("u_filled", u_filled) + void * positive("u_empty", u_empty)
+    return _voided(void, positive("u_filled", u_filled), positive("u_empty", u_empty))
+
+
+def _voided(void: Values, filled: Values, empty: Values) -> Values:
+    """`with_voids` of arguments that are checked already."""
+    return filled if left_out(void, empty) else (1.0 - void) * filled + void * empty
 
 
 def shrinkage_void_fraction(shrinkage: ArrayLike, width_in: ArrayLike, height_in: ArrayLike) -> Values:
@@ -277,11 +286,15 @@ def covered_u(covered_share: ArrayLike, covered_r: ArrayLike, open_r: ArrayLike,
     0.0697
     """
     share = within("covered_share", covered_share, 0.0, 1.0)
-    series = positive("series_r", series_r)
-    return u_parallel(
-        [share, 1.0 - share],
-        [series + positive("covered_r", covered_r), series + positive("open_r", open_r)],
-    )
+    covered, open_ = positive("covered_r", covered_r), positive("open_r", open_r)
+    return _covered(share, covered, open_, positive("series_r", series_r))
+
+
+def _covered(share: Values, covered: Values, open_: Values, series: Values) -> Values:
+    """`covered_u` of arguments that are checked already."""
+    if left_out(share, covered):
+        return 1.0 / (series + open_)
+    return share / (series + covered) + (1.0 - share) / (series + open_)
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,25 +419,24 @@ def wall_u(
     """
     laid_out = within("framing_fraction", framing_fraction, 0.0, 1.0)
     unfilled = within("unfilled_fraction", unfilled_fraction, 0.0, 1.0)
-    room = within("1 - framing_fraction - unfilled_fraction", 1.0 - laid_out - unfilled, 0.0, 1.0)
+    if not left_out(unfilled):
+        within("1 - framing_fraction - unfilled_fraction", 1.0 - (laid_out + unfilled), 0.0, 1.0)
     allowance = within("undetected_framing", undetected_framing, 0.0, 0.08)
-    framing = np.maximum(laid_out, np.minimum(np.minimum(laid_out + allowance, FRAMING_CAP), laid_out + room))
     series = positive("series_r", series_r)
-    u_empty = 1.0 / (series + positive("empty_r", empty_r))
-    cavity_u = with_voids(covered_u(covered_share, covered_r, cavity_r, series), u_empty, void_fraction)
-    u = (
-        framing / (series + positive("framing_r", framing_r))
-        + unfilled * u_empty
-        + (1.0 - framing - unfilled) * cavity_u
-    )
-    warnings = []
-    if np.any(np.asarray(laid_out) > FRAMING_CAP):
-        warnings.append(f"laid-out framing is over {FRAMING_CAP:.0%} of the wall; look at the openings and studs again")
-    return WallU(_plain(u), _plain(framing), _plain(cavity_u), tuple(warnings))
+    share = within("covered_share", covered_share, 0.0, 1.0)
+    covered, fill = positive("covered_r", covered_r), positive("cavity_r", cavity_r)
+    empty, wood = positive("empty_r", empty_r), positive("framing_r", framing_r)
+    void = within("void_fraction", void_fraction, 0.0, 1.0)
 
-
-def _plain(value: Values) -> Values:
-    return value if np.ndim(value) else float(value)
+    room = 1.0 - unfilled
+    framing = greater(laid_out, lesser(laid_out + allowance, lesser(FRAMING_CAP, room)))
+    # What no wall has costs a column its passes for nothing.
+    u_empty = 0.0 if left_out(void, empty) and left_out(unfilled) else 1.0 / (series + empty)
+    cavity_u = _voided(void, _covered(share, covered, fill, series), u_empty)
+    u = framing / (series + wood) + (room - framing) * cavity_u
+    if not left_out(unfilled):
+        u = u + unfilled * u_empty
+    return WallU(u, framing, cavity_u, TOO_MUCH_FRAMING if any_over(laid_out, FRAMING_CAP) else ())
 
 
 def _shares(fractions: Sequence[ArrayLike], paths: int) -> list[Values]:

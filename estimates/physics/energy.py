@@ -244,7 +244,7 @@ def load_change(
     days = not_negative("heating_degree_days", heating_degree_days)
     air = MINUTES * air_heat_factor(altitude_ft) * finite("delta_cfm", delta_cfm)
     share = positive("efficiency", within("efficiency", efficiency, 0, 6))
-    return HOURS * days * (finite("delta_ua", delta_ua) + air) / share
+    return HOURS * days / share * (finite("delta_ua", delta_ua) + air)
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,6 +62,14 @@ def test_rounding_is_right_to_the_ends_of_int64(numerator: int, denominator: int
     assert round_half_up(np.array([numerator]), denominator).tolist() == [expected]
 
 
+@given(st.lists(st.integers(-LARGEST, LARGEST), max_size=12), st.integers(1, LARGEST) | st.integers(1, 12))
+def test_a_column_is_rounded_as_each_of_its_numbers(column: list[int], denominator: int) -> None:
+    # D: numbers are rounded by the integers of the language, columns in int64.
+    given_column = np.array(column, dtype=np.int64)
+    assert round_half_up(given_column, denominator).tolist() == [round_half_up(n, denominator) for n in column]
+    assert given_column.tolist() == column, "the column given was changed"
+
+
 def test_quantities_and_rates_broadcast() -> None:
     assert line_cents(np.array([[1_000], [2_000]]), np.array([10_000, 5_000])).tolist() == [[100, 50], [200, 100]]
 

@@ -409,7 +409,6 @@ EXAMPLES: Mapping[str, Example] = {
 TOLD_AS: Mapping[tuple[str, str], str] = {
     ("airtightness.fit_power_law", "indoor_f"): "temperature_f",
     ("airtightness.fit_power_law", "outdoor_f"): "temperature_f",
-    ("assembly.wall_u", "cavity_r"): "open_r",
     ("energy.cooling_savings", "price_per_kwh"): "price_per_unit",
     ("energy.cooling_savings", "billed_kwh"): "billed_units",
     ("energy.cooling_savings", "co2_kg_per_kwh"): "co2_kg_per_unit",
@@ -417,6 +416,7 @@ TOLD_AS: Mapping[tuple[str, str], str] = {
 """Arguments whose refusal speaks of the argument of the function that they are handed on to."""
 
 _PART = "takes parts of a wall that the layout made itself"
+_CHECKED = "takes numbers that `validity` has checked at the door of the formula it stands in"
 _RECORD = "takes a measured record, whose reader refuses what is no finite number (tests/estimates/test_house.py)"
 
 NO_NUMBERS: Mapping[str, str] = {
@@ -429,6 +429,12 @@ NO_NUMBERS: Mapping[str, str] = {
     "condensation.Section.string": "takes a section and states that `moisture` made and checked",
     "condensation.Section.temperature": "takes a section and states that `moisture` made and checked",
     "conduction.Field.surface": "takes a side",
+    "elementwise.any_over": _CHECKED,
+    "elementwise.greater": _CHECKED,
+    "elementwise.left_out": _CHECKED,
+    "elementwise.lesser": _CHECKED,
+    "elementwise.plain": _CHECKED,
+    "elementwise.root": _CHECKED,
     "framing.WallLayout.holes_by_row": "takes nothing",
     "framing.lay_out": _RECORD,
     "framing.quick_layout": _RECORD,
