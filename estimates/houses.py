@@ -8,7 +8,7 @@ from django.db import transaction
 
 from estimates.activity import activity_record
 from estimates.house import HouseRecord
-from estimates.models.house import House
+from estimates.models.house import RECORD_FIELDS, House
 from estimates.models.user import User
 
 
@@ -27,14 +27,7 @@ def house_put(*, record: HouseRecord, is_demo: bool, created_by: User, now: date
     ------
     ValidationError : a field is missing or wrong.
     """
-    new = {
-        "name": record.name,
-        "street": record.street,
-        "town": record.town,
-        "state": record.state,
-        "postal_code": record.postal_code,
-        "customer_name": record.customer,
-    }
+    new = {column: getattr(record, name) for name, column in RECORD_FIELDS.items() if name != "id"}
     with transaction.atomic():
         house = House.objects.select_for_update().filter(reference=record.id).first()
         before = None if house is None else {name: getattr(house, name) for name in new}

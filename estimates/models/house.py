@@ -10,6 +10,19 @@ from django.db import models
 from django.utils import timezone
 
 from estimates.models.user import OFFICE, User
+from estimates.records import CODE_PATTERN
+
+RECORD_FIELDS = {
+    "id": "reference",
+    "name": "name",
+    "customer": "customer_name",
+    "street": "street",
+    "town": "town",
+    "state": "state",
+    "county": "county",
+    "postal_code": "postal_code",
+}
+"""Field of the house record -> column of its row; lengths are those of `estimates.house`."""
 
 
 class HouseQuerySet(models.QuerySet["House"]):
@@ -28,18 +41,29 @@ class House(models.Model):
     """A house, its address and whom we deal with there."""
 
     code = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    reference = models.SlugField(max_length=60, unique=True)
-    name = models.CharField(max_length=120)
+    reference = models.CharField(
+        max_length=40,
+        unique=True,
+        validators=[
+            RegexValidator(
+                rf"^{CODE_PATTERN}\Z",
+                "Enter 1-40 letters, digits, dots, dashes or underscores, beginning with a letter or digit.",
+            )
+        ],
+    )
+    name = models.CharField(max_length=80)
     street = models.CharField(max_length=120)
     town = models.CharField(max_length=80)
     state = models.CharField(
         max_length=2, validators=[RegexValidator(r"^[A-Z]{2}$", "Enter the two capital letters of the state.")]
     )
+    county = models.CharField(max_length=60, blank=True, default="")
     postal_code = models.CharField(
         max_length=10,
+        blank=True,
         validators=[RegexValidator(r"^\d{5}(-\d{4})?$", "Enter five digits, or five, a hyphen and four.")],
     )
-    customer_name = models.CharField(max_length=120)
+    customer_name = models.CharField(max_length=80)
     is_demo = models.BooleanField(default=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
 
