@@ -339,13 +339,11 @@ def option_lead(
     )
     if finding.built_outside:
         return finding, ()
-    asked = {
-        name
-        for name, _ in work
-        if any(answer.verdict is Verdict.CONTROLS and answer.covers(name) for answer in answers)
-    }
+    names = [counted.wall.id for counted in chosen.priced_walls]
+    controls = [answer for answer in answers if answer.verdict is Verdict.CONTROLS]
+    asked = {name for name in names if any(answer.covers(name) for answer in controls)}
     painted = {name for name, item in work if finding.holds and item.area_ft2 > 0 and not item.lead_free_test}
-    return finding, tuple(name for name, _ in work if name in asked | painted)
+    return finding, tuple(name for name in names if name in asked | painted)
 
 
 # --- papers of lead work -------------------------------------------------------------------------------------------

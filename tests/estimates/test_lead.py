@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimates.house import Access, Cladding, WallRecord
+from estimates.house import Access, Cladding, GateAnswerRecord, HouseRecord, Verdict, WallRecord, house_from_json
 from estimates.lead import (
     OUTSIDE,
     Certificate,
@@ -27,6 +29,7 @@ from estimates.lead import (
 from estimates.physics.validity import OutOfRange
 from estimates.pricebook import load_book
 from estimates.rules import RuleRow, load_rules, places_of
+from estimates.snapshot import take_snapshot
 from estimates.start import EarliestStart, earliest_start
 from estimates.takeoff import WallTakeoff, wall_take_off
 
@@ -206,3 +209,47 @@ class TestPapers:
         assert records_due(ROWS, PLACES, completed_on=DAY, final_invoice_on=date(2026, 3, 9)).give_by == date(
             2026, 3, 9
         )
+
+
+class TestOption:
+    """Which walls of an option are worked lead-safe, and what that costs."""
+
+    HOUSES = Path(__file__).resolve().parents[2] / "fixtures" / "houses"
+
+    def house(self) -> HouseRecord:
+        house = house_from_json((self.HOUSES / "mill-cape.json").read_text(encoding="utf-8"))
+        lifted = {"access": Access.LIFT_CLADDING, "cladding": Cladding.WOOD_BEVEL, "painted": None}
+        return replace(house, walls=tuple(replace(wall, **lifted) for wall in house.walls))
+
+    def finding(self, **changes: Any) -> tuple[LeadFinding, tuple[str, ...], int]:
+        bare = {"gate_answers": (), "gate_releases": ()}
+        snapshot = take_snapshot(replace(self.house(), **bare | changes), load_book("standard"))
+        return snapshot.lead[0], snapshot.options[0].lead_safe, snapshot.options[0].cost_cents
+
+    def answer(self, verdict: Verdict, *parts: str) -> GateAnswerRecord:
+        return GateAnswerRecord(
+            hazard="lead_paint", verdict=verdict, note="test 7", answered_on=date(2026, 3, 2), parts=parts or None
+        )
+
+    def test_old_painted_walls_are_worked_lead_safe_and_cost_more(self) -> None:
+        old, walls, cost = self.finding(year_built=1951)
+        assert old.holds
+        assert walls
+        young, none, less = self.finding(year_built=1985)
+        assert (young.holds, young.built_outside, none) == (False, True, ())
+        assert cost > less
+
+    def test_a_test_that_found_no_lead_releases_its_wall(self) -> None:
+        _, walls, _ = self.finding(year_built=1951)
+        _, left, _ = self.finding(year_built=1951, gate_answers=(self.answer(Verdict.CLEAR, walls[0]),))
+        assert set(left) == set(walls) - {walls[0]}
+        finding, none, _ = self.finding(year_built=1951, gate_answers=(self.answer(Verdict.CLEAR),))
+        assert (finding.holds, none) == (False, ())
+
+    def test_controls_ask_for_lead_safe_work_under_any_limit(self) -> None:
+        first = self.house().walls[0].id
+        bare = tuple(replace(wall, painted=False) for wall in self.house().walls)
+        finding, walls, _ = self.finding(
+            year_built=1951, walls=bare, gate_answers=(self.answer(Verdict.CONTROLS, first),)
+        )
+        assert (finding.holds, walls) == (False, (first,))
