@@ -27,6 +27,12 @@ THOUSANDTHS = 1_000
 TEN_THOUSANDTHS = 10_000
 """Parts of a dollar in which rates are given."""
 
+BLOCK = 4_096
+"""Groups that are shared at one time, so that their table stays in the processor's own memory."""
+
+WIDE = 12
+"""Rows of a group from which sorting is faster than comparing each pair."""
+
 LINE_PARTS_PER_CENT = THOUSANDTHS * TEN_THOUSANDTHS // 100
 
 
@@ -230,6 +236,121 @@ def _weight(index: int, weight: Weight) -> Fraction:
     if exact < 0:
         raise MoneyError(f"weights[{index}] is {weight!r}. Enter a number of 0 or more.")
     return exact
+
+
+def share_columns(totals: Whole, weights: NDArray[Any], group: Whole) -> Whole:
+    """Share the amount of each group by weight: `share_cents` for many groups at once, to the same cent.
+
+    Parameters
+    ----------
+    totals : integer array of shape (groups,); amounts, may be negative. [cents]
+    weights : array of shape (rows,), each finite and >= 0; not all 0 in a group unless its amount is 0. Numbers are
+        taken as float64 at their exact binary value.
+    group : integer array of shape (rows,); whose a row is, from 0 to groups - 1, never going down.
+
+    Returns
+    -------
+    int64 array of shape (rows,). [cents] The shares of a group sum to its amount; equal remainders are served from the
+    first row on.
+
+    Raises
+    ------
+    MoneyError : an amount is not whole, a weight is negative or not a number, a group has nothing to share by, or rows
+        are not in the order of their groups.
+
+    Notes
+    -----
+    Groups of one size are shared together in floats. Where floats cannot tell which remainder is larger, or an amount
+    passes what they hold, the group is shared again in exact fractions.
+
+    Examples
+    --------
+    >>> share_columns(np.array([100, -7]), np.array([1.0, 1.0, 1.0, 2.0, 1.5]), np.array([0, 0, 0, 1, 1]))
+    array([34, 33, 33, -4, -3])
+    """
+    amounts, *_ = _column("totals", totals)
+    parts, counts = _weights_by_row(weights), _rows_of_groups(group, len(amounts))
+    if len(parts) != len(group):
+        raise MoneyError(f"weights has {len(parts)} rows and group {len(group)}. Enter one weight for each row.")
+    sizes, firsts = np.abs(amounts), np.cumsum(counts) - counts
+    _refuse_nothing((counts == 0) & (sizes > 0))
+    shares = np.zeros(len(parts), dtype=np.int64)
+    for width in np.flatnonzero(np.bincount(counts)[1:]) + 1:
+        alike = np.flatnonzero(counts == width)
+        for start in range(0, len(alike), BLOCK):
+            of = alike[start : start + BLOCK]
+            together = firsts[of[-1]] - firsts[of[0]] == (len(of) - 1) * width  # nothing stands between them
+            rows = np.s_[firsts[of[0]] : firsts[of[-1]] + width] if together else firsts[of, None] + np.arange(width)
+            table = np.ascontiguousarray(parts[rows].reshape(len(of), width).T)
+            _refuse_nothing((table.sum(axis=0) == 0) & (sizes[of] > 0), of)
+            shares[rows] = _shared(sizes[of], table).T.reshape(shares[rows].shape)
+    return shares if int(amounts.min(initial=0)) >= 0 else shares * np.repeat(np.sign(amounts), counts)
+
+
+def _weights_by_row(weights: NDArray[Any]) -> NDArray[np.float64]:
+    parts = np.asarray(weights, dtype=np.float64)
+    if parts.size and not (parts.min() >= 0 and parts.max() < np.inf):
+        row = int(np.argmin((parts >= 0) & (parts < np.inf)))
+        raise MoneyError(f"weights[{row}] is {parts[row]:g}. Enter a number of 0 or more.")
+    return parts
+
+
+def _rows_of_groups(group: Whole, groups: int) -> Whole:
+    owners, least, most = _column("group", group)
+    if least < 0 or most >= max(groups, 1) or bool(np.any(owners[1:] < owners[:-1])):
+        raise MoneyError(f"group does not run from 0 to {groups - 1} without going down. Enter rows in that order.")
+    return np.bincount(owners, minlength=groups)
+
+
+def _refuse_nothing(bad: NDArray[np.bool_], of: Whole | None = None) -> None:
+    if bad.any():
+        first = int(np.argmax(bad))
+        group = first if of is None else int(of[first])
+        raise MoneyError(f"weights of group {group} sum to 0. Enter at least one weight above 0.")
+
+
+def _shared(sizes: Whole, weights: NDArray[np.float64]) -> Whole:
+    """Shares of amounts >= 0, shape (groups,), by weights of shape (width, groups)."""
+    width = len(weights)
+    sums = weights.sum(axis=0)
+    with np.errstate(over="ignore"):  # weights next to nothing: not clear
+        ratio = sizes / np.where(sums > 0, sums, 1.0)
+    # Rounding blurs the difference of two shares by no more than this.
+    blur = (width + 4) * 2.0**-52 * sizes
+    clear = (ratio > 1e-280) & (ratio < 1e280) & (blur < 0.25)
+    exact = weights * np.where(clear, ratio, 0.0)
+    floor = np.floor(exact)
+    rest = exact - floor
+    left = sizes - floor.sum(axis=0)
+    clear &= left < width
+    served = _rank(rest) < left
+    worst, best = np.where(served, rest, 2.0).min(axis=0), np.where(served, -1.0, rest).max(axis=0)
+    # What is served may only be told from what is not by more than the blur, or stand before it and weigh the same.
+    close = np.flatnonzero(clear & (worst - best <= blur))
+    near, heavy = np.abs(rest[:, close] - worst[close]) <= blur[close], weights[:, close]
+    clear[close] = np.where(near, heavy, -1.0).max(axis=0) == np.where(near, heavy, np.inf).min(axis=0)
+    shares: Whole = (floor + served).astype(np.int64)
+    known: dict[tuple[float, ...], list[int]] = {}
+    for column in np.flatnonzero(~clear & (sizes > 0)):
+        key = int(sizes[column]), *weights[:, column].tolist()
+        if key not in known:
+            known[key] = share_cents(key[0], key[1:])
+        shares[:, column] = known[key]
+    return shares
+
+
+def _rank(rest: NDArray[np.float64]) -> NDArray[np.signedinteger[Any]]:
+    """Place of each remainder in its column from 0, largest first, equal ones from the first row on."""
+    width = len(rest)
+    if width > WIDE:
+        return np.argsort(np.argsort(-rest, axis=0, kind="stable"), axis=0, kind="stable")
+    rank = np.repeat(np.arange(width - 1, -1, -1), rest.shape[1]).reshape(rest.shape).astype(np.int8)
+    for i in range(width):
+        for j in range(i + 1, width):
+            before = (rest[i] >= rest[j]).view(np.int8)
+            rank[i] -= before
+            rank[j] += before
+    return rank
 
 
 def to_cents(amount: Decimal) -> int:

@@ -1,9 +1,10 @@
+import math
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from estimates.money import (
@@ -14,6 +15,7 @@ from estimates.money import (
     line_cents,
     round_half_up,
     share_cents,
+    share_columns,
     to_cents,
 )
 
@@ -138,6 +140,62 @@ def test_nothing_shared_by_nothing_is_nothing() -> None:
 def test_weights_that_share_nothing_are_refused(ws: list[float], sentence: str) -> None:
     with pytest.raises(MoneyError, match=sentence):
         share_cents(10, ws)
+
+
+odd_weights = st.sampled_from([0.0, 0.1, 0.2, 0.3, 0.7, 1.0, 2.0, 3.0, 1e-300, 1e300, 5e-324]) | st.floats(0, 1e6)
+amounts = st.integers(-1_000, 1_000) | st.integers(-(10**9), 10**9) | st.integers(-LARGEST, LARGEST)
+groups_of_rows = st.lists(st.tuples(amounts, st.lists(odd_weights, max_size=16)), max_size=6)
+
+
+# D: second method is the sharing of one amount in exact fractions.
+@settings(max_examples=400)
+@given(groups_of_rows)
+def test_columns_are_shared_as_each_amount_alone(rows: list[tuple[int, list[float]]]) -> None:
+    rows = [(total if sum(ws) > 0 else 0, ws) for total, ws in rows]
+    group = np.array([i for i, (_, ws) in enumerate(rows) for _ in ws], dtype=np.int64)
+    totals = np.array([total for total, _ in rows], dtype=np.int64)
+    shared = share_columns(totals, np.array([w for _, ws in rows for w in ws], dtype=np.float64), group)
+    assert shared.tolist() == [cents for total, ws in rows for cents in share_cents(total, ws)]
+
+
+def test_many_groups_of_one_size_are_shared_as_each_amount_alone() -> None:
+    # D, as above: more groups than one block holds, equal and unequal weights, one group of another size in between.
+    rng = np.random.default_rng(11)
+    weights = np.where(rng.random((5_000, 4)) < 0.5, 2.5, rng.uniform(0.1, 9.0, (5_000, 4)))
+    group, flat = np.repeat(np.arange(5_000), 4), weights.ravel()
+    group, flat = np.delete(group, 8_001), np.delete(flat, 8_001)
+    totals = rng.integers(0, 100_000, 5_000)
+    shared = share_columns(totals, flat, group)
+    for i in [0, 1, 1_999, 2_000, 2_001, 4_095, 4_096, 4_999, *rng.integers(0, 5_000, 200).tolist()]:
+        assert shared[group == i].tolist() == share_cents(int(totals[i]), flat[group == i].tolist())
+
+
+def test_equal_remainders_of_a_column_are_served_from_the_first_on() -> None:
+    # D: by hand. 2 to three of weight 1; 1 to weights 1 and 3: 0.25 and 0.75; 2 to weights 10 and 30: 0.5 and 1.5.
+    group = np.array([0, 0, 0, 1, 1, 2, 2])
+    shared = share_columns(np.array([-2, 1, 2]), np.array([1, 1, 1, 1, 3, 10, 30]), group)
+    assert shared.tolist() == [-1, -1, 0, 0, 1, 1, 1]
+
+
+@pytest.mark.parametrize(
+    ("totals", "ws", "group", "sentence"),
+    [
+        ([0, 5], [1.0, 0.0], [0, 1], "weights of group 1 sum to 0"),
+        ([0, 5], [1.0], [0], "weights of group 1 sum to 0"),
+        ([5], [1.0, -1.0], [0, 0], r"weights\[1\] is -1"),
+        ([5], [1.0, math.nan], [0, 0], r"weights\[1\] is nan"),
+        ([5], [math.inf], [0], r"weights\[0\] is inf"),
+        ([5, 5], [1.0, 1.0], [1, 0], "group does not run from 0 to 1"),
+        ([5], [1.0], [1], "group does not run from 0 to 0"),
+        ([5], [1.0, 1.0], [0], "weights has 2 rows and group 1"),
+        ([5.0], [1.0], [0], "totals holds float64"),
+    ],
+)
+def test_columns_that_cannot_be_shared_are_refused(
+    totals: list[int], ws: list[float], group: list[int], sentence: str
+) -> None:
+    with pytest.raises(MoneyError, match=sentence):
+        share_columns(np.array(totals), np.array(ws), np.array(group))
 
 
 @given(st.integers(-LARGEST, LARGEST))
