@@ -1,4 +1,4 @@
-"""Safe to work and to live in: combustion rounds round the work, and fresh air once the house is tighter.
+"""Safe to work and to live in: combustion rounds round the work, the fan's leave, and fresh air in a tighter house.
 
 Limits and physics stand in `estimates.physics`; this says which round is missing and what the latest one stops.
 """
@@ -9,11 +9,13 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from estimates.house import Round
-from estimates.physics.airtightness import ela_in2
+from estimates.gates import blower_door
+from estimates.house import CombustionRecord, HouseRecord, Round, Vent
+from estimates.physics.airtightness import EXPONENT, ela_in2
 from estimates.physics.combustion import (
     DEFAULT_LIMITS,
     Action,
+    ApplianceReading,
     CombustionFindings,
     CombustionReadings,
     LimitTable,
@@ -28,6 +30,8 @@ from estimates.physics.ventilation import (
 )
 
 # --- combustion rounds -----------------------------------------------------------------------------------------------
+
+NO_TEST_IN = "no combustion test before the work: test before anything alters the house"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,7 @@ def combustion_standing(
     done = [item for item in rounds if item.on <= today]
     missing = []
     if not any(item.round is Round.TEST_IN for item in done):
-        missing.append("no combustion test before the work: test before anything alters the house")
+        missing.append(NO_TEST_IN)
     ended = {item.on for item in done if item.round in (Round.DAY_END, Round.TEST_OUT)}
     due = sorted(day for day in shell_days if day < today or (finished and day <= today))
     missing += [
@@ -97,6 +101,193 @@ def combustion_standing(
     findings = None if latest is None else combustion_findings(latest[1].readings, limits)
     may_work = not missing and findings is not None and findings.action < Action.STOP
     return CombustionStanding(tuple(missing), findings, may_work)
+
+
+DRAFT_OF_THE_HOUSE = {
+    Vent.NATURAL_ALONE: "natural draft",
+    Vent.NATURAL_COMMON: "natural draft",
+    Vent.NATURAL_HEATING: "natural draft",
+    Vent.UNVENTED: "no vent",
+}
+"""Vents that take their air from the rooms and give way first when the house gets tighter."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundFindings:
+    """What one recorded round says, gravest first; `action` is the gravest: note, repair, stop or evacuate."""
+
+    round: Round
+    on: str
+    action: str
+    may_work: bool
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StandingFinding:
+    """A finding that stands: of the latest round that tested its subject."""
+
+    action: str
+    subject: str
+    text: str
+    round: Round
+    on: str
+
+
+@dataclass(frozen=True, slots=True)
+class HouseCombustion:
+    """Combustion in a house by its recorded rounds, limit table named.
+
+    standing : findings that stand, gravest first; missing : tests that must come before the work; may_work : nothing
+    is missing and nothing that stands stops the work.
+    """
+
+    version: str
+    rounds: tuple[RoundFindings, ...]
+    standing: tuple[StandingFinding, ...]
+    missing: tuple[str, ...]
+    may_work: bool
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """Sentences for people, stops first."""
+        found = tuple(f"{finding.text} ({_round_words(finding.round)}, {finding.on})" for finding in self.standing)
+        return (*found, *self.missing)
+
+
+def house_combustion(house: HouseRecord, limits: LimitTable = DEFAULT_LIMITS) -> HouseCombustion:
+    """What the combustion rounds recorded with a house say before the work.
+
+    Parameters
+    ----------
+    house : its rounds in any order; of those of one day test-in comes before end of day before test-out.
+    limits : limit table in force.
+
+    Returns
+    -------
+    HouseCombustion. A finding stands until a later round tests the same thing: gas piping, air of the rooms, or an
+    appliance of that name. Without any test-in the work may not begin, nor with an appliance that draws its air from
+    the rooms and has none.
+
+    Raises
+    ------
+    OutOfRange : a missing limit row.
+    """
+    order = list(Round)
+    rounds = sorted(house.combustion, key=lambda record: (record.on, order.index(record.round)))
+    findings = [combustion_findings(_readings(record), limits) for record in rounds]
+    standing: list[tuple[Action, StandingFinding]] = []
+    later: set[str] = set()
+    for place, (record, found) in enumerate(zip(reversed(rounds), reversed(findings), strict=True)):
+        standing += [
+            (
+                finding.action,
+                StandingFinding(
+                    _action_words(finding.action), finding.subject, finding.text, record.round, f"{record.on}"
+                ),
+            )
+            for finding in found.findings
+            # What a round left out is missing only when no later round made up for it.
+            if _key(finding.subject) not in later and (place == 0 or _key(finding.subject) in _tested(record))
+        ]
+        later |= _tested(record)
+    standing.sort(key=lambda pair: -pair[0])
+    missing = _missing_tests(rounds)
+    return HouseCombustion(
+        version=limits.version,
+        rounds=tuple(
+            RoundFindings(
+                record.round,
+                record.on.isoformat(),
+                _action_words(found.action),
+                found.may_work,
+                tuple(finding.text for finding in found.findings),
+            )
+            for record, found in zip(rounds, findings, strict=True)
+        ),
+        standing=tuple(finding for _, finding in standing),
+        missing=missing,
+        may_work=not missing and all(action < Action.STOP for action, _ in standing),
+    )
+
+
+def _readings(record: CombustionRecord) -> CombustionReadings:
+    appliances = tuple(
+        ApplianceReading(a.name, a.vent, a.spillage_s, a.suction_pa, a.flue_co_ppm, a.restored)
+        for a in record.appliances
+    )
+    return CombustionReadings(record.gas_leak_found, record.ambient_co_ppm, appliances)
+
+
+def _tested(record: CombustionRecord) -> set[str]:
+    """What a round tested, by the subjects of its findings."""
+    tested = {_key(appliance.name) for appliance in record.appliances}
+    if record.gas_leak_found is not None:
+        tested.add("gas piping")
+    if record.ambient_co_ppm is not None:
+        tested.add("rooms")
+    return tested
+
+
+def _key(subject: str) -> str:
+    return " ".join(subject.casefold().split())
+
+
+def _missing_tests(rounds: Iterable[CombustionRecord]) -> tuple[str, ...]:
+    known = list(rounds)
+    first = [record for record in known if record.round is Round.TEST_IN]
+    tested = {_key(appliance.name) for record in first for appliance in record.appliances}
+    named = {
+        _key(appliance.name): f"{appliance.name} ({DRAFT_OF_THE_HOUSE[appliance.vent]}) has no test before the work: "
+        "test it before anything alters the house"
+        for record in known
+        for appliance in record.appliances
+        if appliance.vent in DRAFT_OF_THE_HOUSE and _key(appliance.name) not in tested
+    }
+    return (*(() if first else (NO_TEST_IN,)), *named.values())
+
+
+def _action_words(action: Action) -> str:
+    return action.name.lower()
+
+
+def _round_words(kind: Round) -> str:
+    return {Round.TEST_IN: "test before the work", Round.DAY_END: "end of day", Round.TEST_OUT: "test after the work"}[
+        kind
+    ]
+
+
+# --- the fan ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class FanLeave:
+    """Whether a blower door may run in a house, in either direction, why not, and what is asked on the day.
+
+    warning : a test is recorded although the fan may not run here; empty where there is no such test.
+    """
+
+    allowed: bool
+    reasons: tuple[str, ...]
+    on_the_day: tuple[str, ...]
+    warning: str
+
+
+ON_THE_DAY = (
+    "no fire is burning",
+    "ash in hearth and stove is cold",
+    "every combustion appliance is set so that it cannot fire, and set back after the test",
+)
+"""What only the day of the test can tell. Rule: FIELD, Air."""
+
+
+def fan_leave(house: HouseRecord) -> FanLeave:
+    """Whether the recorded gate answers let a blower door run; vermiculite and suspect asbestos decide (rule G2)."""
+    found = blower_door(house.gate_answers, house.gate_releases, fire=False, hot_ash=False, appliances_disabled=True)
+    warning = ""
+    if house.blower_door is not None and not found.allowed:
+        warning = f"a blower-door test is recorded, but the fan may not run in this house: {'; '.join(found.reasons)}"
+    return FanLeave(found.allowed, found.reasons, ON_THE_DAY, warning)
 
 
 # --- fresh air -------------------------------------------------------------------------------------------------------
@@ -123,6 +314,7 @@ def fresh_air(
     rooms: tuple[LocalExhaust, ...] = (),
     edition: str = DEFAULT_EDITION,
     balanced: bool = False,
+    exponent: float = EXPONENT,
 ) -> FreshAir:
     """Fresh air of an existing dwelling, worked out again from its leakage after the job.
 
@@ -134,6 +326,7 @@ def fresh_air(
     weather_factor : weather and shielding factor of the place, 0.1 to 2. [-]
     rooms : measured exhaust of kitchens and baths.
     edition, balanced : as in `estimates.physics.ventilation.required_fan`.
+    exponent : of the leakage curve, 0.4 to 1.1; it carries CFM50 down to 4 Pa. [-]
 
     Returns
     -------
@@ -145,7 +338,7 @@ def fresh_air(
     """
 
     def fan(cfm50: float) -> FanRequirement:
-        leak = float(effective_infiltration(float(ela_in2(float(cfm50))), height_ft, weather_factor))
+        leak = float(effective_infiltration(float(ela_in2(float(cfm50), exponent)), height_ft, weather_factor))
         return required_fan(floor_ft2, bedrooms, leak, rooms=rooms, edition=edition, balanced=balanced)
 
     before, after = fan(cfm50_before), fan(cfm50_after)
