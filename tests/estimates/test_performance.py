@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from estimates.house import (
+    BillRecord,
+    Cladding,
+    CombustionRecord,
     HeatingRecord,
     HouseRecord,
     LeakKind,
@@ -18,11 +22,13 @@ from estimates.house import (
     OpeningRecord,
     OptionRecord,
     QuickWallRecord,
+    Round,
     WallRecord,
     house_from_json,
 )
-from estimates.performance import Performance, performance
+from estimates.performance import OptionPerformance, Performance, performance
 from estimates.pricebook import PriceBook, load_book
+from estimates.snapshot import canonical_json
 from estimates.takeoff import take_off
 
 HOUSES = Path(__file__).resolve().parents[2] / "fixtures" / "houses"
@@ -35,7 +41,19 @@ def book() -> PriceBook:
 
 @pytest.fixture(scope="module")
 def cape() -> HouseRecord:
-    return house_from_json((HOUSES / "mill-cape.json").read_text(encoding="utf-8"))
+    """A measured house with a blower-door test and a figure for heating; gates, bills and rounds are added by tests."""
+    house = house_from_json((HOUSES / "mill-cape.json").read_text(encoding="utf-8"))
+    return replace(
+        house,
+        gate_answers=(),
+        gate_releases=(),
+        bills=(),
+        combustion=(),
+        exhausts=(),
+        occupants=None,
+        ceiling_height_ft=None,
+        climate=replace(house.climate, weather_factor=None, design_f=None),
+    )
 
 
 def run(house: HouseRecord, book: PriceBook, **options: Any) -> Performance:
@@ -100,11 +118,62 @@ def test_doing_more_saves_more_in_every_draw_and_together_is_not_the_sum(cape: H
     assert both.cfm50_after.p50 < walls.cfm50_after.p50 < both.cfm50_before
 
 
+def modelled(house: HouseRecord, outcome: OptionPerformance) -> float:
+    """D, by hand and best values: gallons of oil a year for walls, attics and winter air before the work."""
+    assert house.blower_door is not None
+    assert outcome.cfm50_before is not None
+    climate = house.climate
+    n = run(house, load_book("standard")).leak_exponent
+    assert n is not None
+    # ENGINE 4: area at 4 Pa, then A sqrt(Cs dT + Cw U2), one storey, shelter 2 (table, S and M); air at the altitude.
+    area = outcome.cfm50_before * (4 / 50) ** n / 60 * 0.3048**3 / math.sqrt(2 * 4 / 1.2) / 0.0254**2
+    cfm = area * math.sqrt(0.0150 * (house.indoor_f - climate.season_mean_f) + 0.0092 * climate.season_wind_mph**2)
+    air = 60 * 0.0180 * (1 - 6.8754e-6 * climate.altitude_ft) ** 5.2559 * cfm
+    loss = outcome.ua_before + air
+    return float(24 * climate.heating_degree_days * loss / (house.heating.efficiency * 138_700))
+
+
+def with_bills(house: HouseRecord, gallons: float) -> HouseRecord:
+    return replace(house, heating=replace(house.heating, yearly_units=gallons))
+
+
+def test_what_the_measured_parts_explain_of_the_bills_by_hand(cape: HouseRecord, book: PriceBook) -> None:
+    found = run(with_bills(cape, 640.0), book)
+    by_hand = modelled(cape, found.options[0])
+    assert found.heating.modelled_units.p50 == pytest.approx(by_hand, rel=0.03)  # the middle of draws, not best values
+    assert found.heating.explained is not None
+    assert found.heating.explained.p50 == pytest.approx(by_hand / 640.0, rel=0.03)
+    share = f"{found.heating.explained.p50:.0%}"
+    assert found.heating.sentence == (
+        f"the measured walls, attics and air explain {share} of the heating bills (estimate)"
+    )
+
+
+def test_a_model_larger_than_the_bills_cuts_savings_in_proportion(cape: HouseRecord, book: PriceBook) -> None:
+    # D: with half the modelled use on the bills every saving is half; never scaled up where the bills are larger.
+    free = run(with_bills(cape, 10_000.0), book)
+    middle = free.heating.modelled_units.p50
+    # Bills under half of every draw of the model shrink each by (model / bills), so the share saved stays.
+    tight = run(with_bills(cape, middle / 2), book)
+    share = free.options[0].saved_units.p50 / middle
+    assert tight.options[0].saved_units.p50 == pytest.approx(share * middle / 2, rel=0.02)
+    assert any("savings were cut back" in words for words in tight.options[0].warnings)
+    none = run(replace(cape, heating=replace(cape.heating, yearly_units=None)), book)
+    assert none.options[0].saved_units == free.options[0].saved_units
+    assert none.heating.explained is None
+    assert none.heating.sentence == ""
+    assert not any("cut back" in words for words in (*none.options[0].warnings, *free.options[0].warnings))
+
+
 def test_savings_never_exceed_what_the_bills_say_heating_uses(cape: HouseRecord, book: PriceBook) -> None:
-    small = replace(cape, heating=replace(cape.heating, yearly_units=100.0))
-    outcome = run(small, book).options[0]
-    assert outcome.saved_units.p90 == 100.0
-    assert any("cut back" in warning for warning in outcome.warnings)
+    outcome = run(with_bills(cape, 100.0), book).options[0]
+    assert 0 < outcome.saved_units.p90 < 100.0
+
+
+def test_bills_hold_savings_where_no_figure_is_typed(cape: HouseRecord, book: PriceBook) -> None:
+    bill = BillRecord(fuel=cape.heating.fuel, first=date(2025, 1, 1), last=date(2025, 12, 31), units=100.0)
+    untyped = replace(cape, bills=(bill,), heating=replace(cape.heating, yearly_units=None))
+    assert run(untyped, book).options == run(with_bills(cape, 100.0), book).options
 
 
 def test_absent_ducts_cannot_be_sealed_and_their_share_goes_to_the_rest(cape: HouseRecord, book: PriceBook) -> None:
@@ -168,3 +237,78 @@ def test_a_nonsense_curve_warns_and_still_gives_finite_figures(cape: HouseRecord
     assert outcome.leak_exponent == 0.5
     assert any("exponent" in warning for warning in outcome.options[0].warnings)
     assert outcome.options[0].saved_units.p90 > 0
+
+
+# --- fresh air, combustion, fan and moisture in the result ------------------------------------------------------------
+
+
+def test_fresh_air_stands_with_each_option_and_warns_when_a_fan_is_newly_needed(
+    cape: HouseRecord, book: PriceBook
+) -> None:
+    placed = replace(cape, climate=replace(cape.climate, weather_factor=0.6))
+    outcome = run(placed, book).options[0]
+    assert outcome.fresh_air is not None
+    assert outcome.cfm50_after is not None
+    # S: .03 a ft2 and 7.5 a person, .0522 wsf cfm50 at 8.2 ft; M: the credit of an exhaust fan goes with Qinf / Qtot.
+    total = 0.03 * placed.floor_area_ft2 + 7.5 * (placed.bedrooms + 1)
+    exponent = run(placed, book).leak_exponent
+    assert exponent is not None
+    for cfm50, fan in (
+        (outcome.cfm50_after.p50, outcome.fresh_air.after),
+        (outcome.cfm50_after.p10, outcome.fresh_air.tightest),
+    ):
+        leak = 0.0522 * (4 / 50) ** (exponent - 0.65) * 0.6 * cfm50
+        assert fan.fan_cfm == pytest.approx(total - leak**2 / total, abs=0.3)
+    assert outcome.fresh_air.newly_needed
+    assert outcome.fresh_air.sentence in outcome.warnings
+    assert any("no kitchen or bath exhaust recorded" in words for words in outcome.warnings)
+
+
+def test_without_a_weather_factor_or_a_test_fresh_air_says_what_is_missing(cape: HouseRecord, book: PriceBook) -> None:
+    outcome = run(cape, book).options[0]
+    assert outcome.fresh_air is None
+    assert "fresh air not worked out: enter climate.weather_factor" in outcome.warnings
+    untested = run(replace(cape, blower_door=None), book).options[0]
+    assert untested.fresh_air is None
+    assert any("no blower-door test" in words and "fresh air" in words for words in untested.warnings)
+
+
+def test_what_stops_the_work_comes_first_in_the_warnings_of_the_house(cape: HouseRecord, book: PriceBook) -> None:
+    leak = CombustionRecord(round=Round.TEST_IN, on=date(2026, 3, 2), gas_leak_found=True, ambient_co_ppm=0.0)
+    cold = replace(cape, combustion=(leak,), climate=replace(cape.climate, design_f=3.0))
+    found = run(cold, book)
+    assert found.warnings[0].startswith("Gas leak.")
+    assert not found.combustion.may_work
+    assert found.warnings[1] == found.fan.warning != ""
+    assert not any("Gas leak" in words for option in found.options for words in option.warnings)
+
+
+def test_every_wall_has_its_moisture_and_new_condensation_is_named(cape: HouseRecord, book: PriceBook) -> None:
+    walls = tuple(replace(wall, cladding=Cladding.WOOD_BEVEL, existing_fill=None) for wall in cape.walls)
+    cold = replace(cape, walls=walls, climate=replace(cape.climate, design_f=3.0))
+    found = run(cold, book)
+    assert [wall.id for wall in found.moisture] == [wall.id for wall in cold.walls]
+    (words,) = [words for words in found.warnings if "may bring condensation" in words]
+    assert all(wall.name in words for wall in cold.walls)
+    assert "(estimate)" in words
+    mild = run(replace(cold, climate=replace(cold.climate, design_f=45.0)), book)
+    assert not any("may bring condensation" in words for words in mild.warnings)
+
+
+def test_a_wall_and_an_attic_of_one_id_are_two_surfaces(cape: HouseRecord, book: PriceBook) -> None:
+    shared = replace(cape, attics=(replace(cape.attics[0], id=cape.walls[0].id),))
+    option = OptionRecord(id="attic", name="Attic", wall_ids=(), leak_ids=())
+    surfaces = run(replace(shared, options=(option,)), book).options[0].surfaces
+    changed = [surface.name for surface in surfaces if surface.u_after < surface.u_before]
+    assert changed == [cape.attics[0].name]
+
+
+def test_the_result_is_the_same_every_time_and_can_be_frozen(cape: HouseRecord, book: PriceBook) -> None:
+    rich = replace(
+        cape,
+        climate=replace(cape.climate, design_f=3.0, weather_factor=0.6),
+        combustion=(CombustionRecord(round=Round.TEST_IN, on=date(2026, 3, 2), gas_leak_found=False),),
+    )
+    one, same = (canonical_json(asdict(run(rich, book))) for _ in range(2))
+    assert one == same
+    assert json.loads(one)["combustion"]["rounds"][0]["on"] == "2026-03-02"
