@@ -183,7 +183,7 @@ def option_fresh_air(
             f" If the house comes out as tight as {cfm50_after.p10:,.0f} CFM50, a fan of {tight.after.fan_cfm:.0f} cfm "
             "is needed: measure after the work."
         )
-    elif tight.after.fan_needed:
+    elif tight.after.fan_needed and round(tight.after.fan_cfm) > round(best.after.fan_cfm):
         sentence += f" At {cfm50_after.p10:,.0f} CFM50, the tight end, it is {tight.after.fan_cfm:.0f} cfm."
     return OptionFreshAir(
         edition=best.after.edition,
