@@ -139,7 +139,7 @@ def _moisture_warnings(moisture: tuple[WallMoisture, ...]) -> list[str]:
     ]
     if not named:
         return []
-    return [f"filling may bring condensation on the coldest days to {', '.join(named)} (estimate): see wall moisture"]
+    return [f"filling may bring condensation on the coldest days to {'; '.join(named)} (estimate): see wall moisture"]
 
 
 # --- baseline --------------------------------------------------------------------------------------------------------
