@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from estimates.house import BraceKind, Closure, PostPattern, WallRecord, framing_ends
 from estimates.physics.members import PARTING, RIBBON_IN, SHALLOW
@@ -336,7 +336,7 @@ def _free_runs(pieces: tuple[Trapezoid, ...], start: float, end: float) -> list[
             continue
         stack = strips.setdefault(piece.strip, [])
         if stack and max(abs(stack[-1].high0 - piece.low0), abs(stack[-1].high1 - piece.low1)) <= NEAR:
-            stack[-1] = replace(stack[-1], high0=piece.high0, high1=piece.high1)
+            stack[-1] = stack[-1]._replace(high0=piece.high0, high1=piece.high1)
         else:
             stack.append(piece)
     if not strips or min(t[0].x0 for t in strips.values()) > start + NEAR:
