@@ -24,7 +24,7 @@ from estimates.house import HouseRecord, house_faults, house_to_json
 from estimates.houses import house_put
 from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.house import RECORD_FIELDS, House
-from estimates.models.record_rows import delete_rows, read_lists, write_lists
+from estimates.models.record_rows import delete_lists, read_lists, write_lists
 from estimates.models.user import User
 from estimates.records import CODE_PATTERN, BadRecord, Fault, read_record, specs, write_record
 from estimates.snapshot import canonical_json
@@ -111,7 +111,7 @@ def assessment_put(
         locked.house = _house_of(locked.house, record, by, now, origin)
         locked.version += 1
         locked.updated_at, locked.updated_by = now, by
-        delete_rows(Assessment, "parent", locked)
+        delete_lists(Assessment, locked)
         _write(locked, record)
         _note("assessment.put", locked, by, now, origin, before)
     return locked

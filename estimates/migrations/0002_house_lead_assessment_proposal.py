@@ -1785,7 +1785,7 @@ class Migration(migrations.Migration):
                         max_length=40,
                         validators=[
                             django.core.validators.RegexValidator(
-                                "^\\+?[0-9][0-9 ().x-]{5,38}\\Z",
+                                "^[+(]?[0-9][0-9 ().x-]{5,38}\\Z",
                                 "Enter a telephone number: digits, spaces, dots, dashes, brackets.",
                             )
                         ],
@@ -1909,7 +1909,6 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="lead_lost_for_a_reason",
-                        violation_error_message="Enter why the lead was lost; a lead that is not lost has no such reason.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
@@ -1918,7 +1917,6 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="lead_can_be_reached",
-                        violation_error_message="Enter a telephone number or an e-mail address.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
@@ -1927,7 +1925,6 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="lead_next_step_has_a_day",
-                        violation_error_message="Enter the next step together with its day, or neither.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
@@ -1944,7 +1941,6 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="lead_has_its_house",
-                        violation_error_message="Enter the house; an assessed lead has one.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(("cost__gte", Decimal("0"))), name="lead_cost_not_negative"

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
+from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
@@ -16,7 +17,7 @@ from estimates.models.frozen import FrozenModel, FrozenQuerySet
 from estimates.models.house import House
 from estimates.models.money_field import MoneyField
 from estimates.models.record_rows import RecordRow, keeps
-from estimates.models.user import OFFICE, User
+from estimates.models.user import OFFICE, Role, User
 
 
 class LeadStage(models.TextChoices):
@@ -45,6 +46,9 @@ who comes back after all is a new lead of the same house, so that rates by sourc
 
 WITH_HOUSE = (LeadStage.ASSESSED, LeadStage.PROPOSED, LeadStage.WON, LeadStage.CANCELLED)
 """Stages at which there is a house."""
+
+SELLERS = frozenset({Role.OWNER, Role.SALESPERSON})
+"""Roles that look after leads."""
 
 
 class LostReason(models.TextChoices):
@@ -112,7 +116,7 @@ class Lead(models.Model):
         blank=True,
         validators=[
             RegexValidator(
-                r"^\+?[0-9][0-9 ().x-]{5,38}\Z", "Enter a telephone number: digits, spaces, dots, dashes, brackets."
+                r"^[+(]?[0-9][0-9 ().x-]{5,38}\Z", "Enter a telephone number: digits, spaces, dots, dashes, brackets."
             )
         ],
     )
@@ -167,18 +171,15 @@ class Lead(models.Model):
                 name="lead_lost_for_a_reason",
                 condition=Q(stage=LeadStage.LOST, lost_reason__in=LostReason.values)
                 | (~Q(stage=LeadStage.LOST) & Q(lost_reason="")),
-                violation_error_message="Enter why the lead was lost; a lead that is not lost has no such reason.",
             ),
             models.CheckConstraint(
                 name="lead_can_be_reached",
                 condition=~Q(phone="") | ~Q(email=""),
-                violation_error_message="Enter a telephone number or an e-mail address.",
             ),
             models.CheckConstraint(
                 name="lead_next_step_has_a_day",
                 condition=Q(next_step="", next_step_on__isnull=True)
                 | (~Q(next_step="") & Q(next_step_on__isnull=False)),
-                violation_error_message="Enter the next step together with its day, or neither.",
             ),
             models.CheckConstraint(
                 name="lead_consent_in_order",
@@ -187,7 +188,6 @@ class Lead(models.Model):
             models.CheckConstraint(
                 name="lead_has_its_house",
                 condition=~Q(stage__in=WITH_HOUSE) | Q(house__isnull=False),
-                violation_error_message="Enter the house; an assessed lead has one.",
             ),
             models.CheckConstraint(name="lead_cost_not_negative", condition=Q(cost__gte=Decimal(0))),
             models.CheckConstraint(name="lead_version_from_one", condition=Q(version__gte=1)),
@@ -195,6 +195,32 @@ class Lead(models.Model):
 
     def __str__(self) -> str:
         return self.person
+
+    def clean(self) -> None:
+        """Refuse what does not fit together; the constraints below keep the same in the database.
+
+        Raises
+        ------
+        ValidationError : naming the fields and what to enter.
+        """
+        super().clean()
+        faults = {}
+        if not (self.phone or self.email):
+            faults["phone"] = "Enter a telephone number or an e-mail address."
+        if self.next_step and self.next_step_on is None:
+            faults["next_step_on"] = "Enter the day of the next step."
+        if self.next_step_on is not None and not self.next_step:
+            faults["next_step"] = "Enter the next step, or take its day out."
+        if self.stage in WITH_HOUSE and self.house_id is None:
+            faults["house"] = f"Enter the house; a lead that is {self.stage} has one."
+        if self.stage == LeadStage.LOST and not self.lost_reason:
+            faults["lost_reason"] = f"Enter why it was lost: one of {', '.join(LostReason)}."
+        if self.stage != LeadStage.LOST and self.lost_reason:
+            faults["lost_reason"] = "Leave it out; the lead is not lost."
+        if hasattr(self, "seller") and (self.seller.role not in SELLERS or not self.seller.is_active):
+            faults["seller"] = "Enter an owner or a salesperson who is with the firm."
+        if faults:
+            raise ValidationError(faults)
 
     @property
     def may_be_called(self) -> bool:

@@ -160,15 +160,14 @@ class Kept:
     tables: dict[str, type[RecordRow]] = field(default_factory=dict)
 
 
-class RecordRowQuerySet(models.QuerySet["RecordRow"]):
+class RecordRowManager(models.Manager["RecordRow"]):
     """Reads of rows of records."""
 
-    def visible_to(self, user: User | AnonymousUser) -> RecordRowQuerySet:
+    def visible_to(self, user: User | AnonymousUser) -> models.QuerySet[RecordRow]:
         """Return the rows below what somebody may know of."""
         table: Any = self.model
         parent = table._meta.get_field("parent").related_model
-        above = parent._default_manager.visible_to(user)
-        return self.filter(Q(parent__in=above))
+        return self.filter(Q(parent__in=parent._default_manager.visible_to(user)))
 
 
 class RecordRow(models.Model):
@@ -178,7 +177,7 @@ class RecordRow(models.Model):
 
     position = models.PositiveIntegerField()
 
-    objects = RecordRowQuerySet.as_manager()
+    objects = RecordRowManager()
 
     class Meta:
         abstract = True
@@ -358,8 +357,14 @@ def read_rows(table: type[RecordRow], where: str, owner: Any) -> dict[int, tuple
     return {parent: tuple(records) for parent, records in found.items()}
 
 
-def delete_rows(model: type[Any], where: str, owner: Any) -> None:
-    """Delete every list below `owner`, the innermost first: one query a table."""
+def delete_lists(model: type[Any], owner: Any) -> None:
+    """Delete every list of `owner`: one query a table."""
     for table in model.kept.tables.values():
-        delete_rows(table, f"parent__{where}", owner)
-        table.objects.filter(**{where: owner}).delete()
+        delete_rows(table, "parent", owner)
+
+
+def delete_rows(table: type[Any], where: str, owner: Any) -> None:
+    """Delete the rows of one list below `owner`, what is below them first."""
+    for below in table.kept.tables.values():
+        delete_rows(below, f"parent__{where}", owner)
+    table.objects.filter(**{where: owner}).delete()
