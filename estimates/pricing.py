@@ -44,6 +44,9 @@ PARTS = ("material", "labour", "equipment", "travel", "disposal", "contingency")
 DRAWS = 2000
 """Draws of a range of cost."""
 
+ROWS_AT_ONCE = 500_000
+"""Rows of walls priced at once when costs are drawn: about 200 MB of columns."""
+
 _JOBS = {
     "tests": ("Tests before and after the work", "job"),
     "half day": ("Rest of the last half-day", "crew-day"),
@@ -264,13 +267,20 @@ def _cost_draws(rows: Quantities, chosen: Takeoff, book: PriceBook, seed: int) -
     for name, low, best, high in _ranges(book):
         if low < high:
             drawn[name] = sampler.draw(RangeInput(name, low, best, high))
-    many = rows.repeated(DRAWS)
     quick = np.array([wall.layout.quick is not None for wall in chosen.priced_walls], dtype=bool)
-    if quick.any():
-        size = sampler.draw(QUICK_SIZE)[many.wall_option]
-        scale = np.where(np.tile(quick, DRAWS), size, 1.0)
-        many = many.scaled_walls(scale)
-    return price_columns(many, drawn).cost.astype(np.float64)
+    size = sampler.draw(QUICK_SIZE) if quick.any() else None
+    found = np.empty(DRAWS)
+    # A house of thousands of walls is drawn in pieces, so that its columns fit the memory.
+    step = max(1, min(DRAWS, ROWS_AT_ONCE // max(1, len(quick))))
+    for first in range(0, DRAWS, step):
+        piece = slice(first, min(first + step, DRAWS))
+        count = piece.stop - first
+        many = rows.repeated(count)
+        if size is not None:
+            many = many.scaled_walls(np.where(np.tile(quick, count), size[piece][many.wall_option], 1.0))
+        rates = {name: rate if np.ndim(rate) == 0 else np.asarray(rate)[piece] for name, rate in drawn.items()}
+        found[piece] = price_columns(many, rates).cost
+    return found
 
 
 def _ranges(book: PriceBook) -> Iterable[tuple[str, float, float, float]]:

@@ -32,6 +32,9 @@ ENGINE_VERSION = "2"
 
 SIGNIFICANT_DIGITS = 9
 
+OPENED = 4
+"""So many levels of the JSON text are opened up: a bay of a wall, or a line of an option, stands on one line."""
+
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
@@ -58,7 +61,8 @@ class Snapshot:
             "rules": [row.form() for row in self.rules],
             "takeoff": head | takeoff_form(self.takeoff),
             "performance": head | dataclasses.asdict(self.performance),
-            "estimate": head | estimate_form(self),
+            "estimate": head
+            | estimate_form(self.book, self.under, self.gates, zip(self.options, self.lead, self.offers, strict=True)),
         }
 
     def text(self) -> str:
@@ -138,7 +142,7 @@ def take_snapshot(
 
 
 def canonical_json(value: Any) -> str:
-    """JSON text with sorted keys and nine significant digits, ending with a newline.
+    """JSON text with sorted keys and nine significant digits, its outer levels opened up, ending with a newline.
 
     Raises
     ------
@@ -146,16 +150,31 @@ def canonical_json(value: Any) -> str:
 
     Examples
     --------
-    >>> print(canonical_json({"b": 1 / 3, "a": [1, -0.0]}), end="")
+    >>> print(canonical_json({"b": 1 / 3, "a": [{"y": 1, "x": -0.0}, {"x": 2}]}), end="")
     {
      "a": [
-      1,
-      0.0
+      {"x": 0.0, "y": 1},
+      {"x": 2}
      ],
      "b": 0.333333333
     }
     """
-    return json.dumps(_rounded(value), sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return _lines(_rounded(value), 1) + "\n"
+
+
+def _lines(value: Any, depth: int) -> str:
+    """Open up the outer levels; what is deeper stands on one line, which the library writes fast."""
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    if depth > OPENED or not any(isinstance(item, dict | list) for item in inner):
+        return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    pad = " " * depth
+    if isinstance(value, dict):
+        parts = [
+            f"{pad}{json.dumps(key, ensure_ascii=False)}: {_lines(item, depth + 1)}"
+            for key, item in sorted(value.items())
+        ]
+        return "{\n" + ",\n".join(parts) + f"\n{pad[1:]}}}"
+    return "[\n" + ",\n".join(f"{pad}{_lines(item, depth + 1)}" for item in value) + f"\n{pad[1:]}]"
 
 
 def _rounded(value: Any) -> Any:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import Any
 
 from estimates.contract import stale_prices
 from estimates.gates import HouseGates
 from estimates.lead import LeadFinding
-from estimates.offer import Offer
+from estimates.offer import Offer, RuledDay
+from estimates.pricebook import PriceBook
 from estimates.pricing import Line, PricedOption
 from estimates.rules import NOT_ADVICE
 from estimates.takeoff import AtticTakeoff, LeakTakeoff, Takeoff, WallTakeoff
-
-if TYPE_CHECKING:
-    from estimates.snapshot import Snapshot
 
 
 def takeoff_form(takeoff: Takeoff) -> dict[str, Any]:
@@ -113,9 +112,13 @@ def _leak_form(counted: LeakTakeoff) -> dict[str, Any]:
     }
 
 
-def estimate_form(run: Snapshot) -> dict[str, Any]:
+def estimate_form(
+    book: PriceBook,
+    under: RuledDay,
+    gates: HouseGates,
+    outcomes: Iterable[tuple[PricedOption, LeadFinding, Offer]],
+) -> dict[str, Any]:
     """Priced options with tax, incentives and payments as plain figures, and the gates; money in cents."""
-    book, under = run.book, run.under
     stale = stale_prices(
         {f"price book {book.name}": book.effective_from}, on=under.priced_on, days=int(book.best("price_stale"))
     )
@@ -124,10 +127,10 @@ def estimate_form(run: Snapshot) -> dict[str, Any]:
         "places": under.places,
         "priced_on": under.priced_on.isoformat(),
         "in_service_on": under.in_service_on.isoformat(),
-        "gates": _gates_form(run.gates),
+        "gates": _gates_form(gates),
         "options": [
             _option_form(priced) | {"lead_rule": _lead_form(lead, priced)} | _offer_form(offer)
-            for priced, lead, offer in zip(run.options, run.lead, run.offers, strict=True)
+            for priced, lead, offer in outcomes
         ],
         "warnings": stale,
         "caution": NOT_ADVICE,
