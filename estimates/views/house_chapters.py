@@ -89,6 +89,37 @@ def house_chapters(revision: EstimateRevision, user: access.Person) -> Form:
             for option, outcome in zip(frozen["estimate"]["options"], frozen["performance"]["options"], strict=True)
         ],
         "price_book": frozen["estimate"]["price_book"],
+        "safety": safety_chapter(house, frozen),
+    }
+
+
+def safety_chapter(house: HouseRecord, frozen: Form) -> Form:
+    """Return what the hazard gates, the combustion tests and the blower door say, each part by its own name."""
+    gates, heat = frozen["estimate"]["gates"], frozen["performance"]
+    known: Iterable[Any] = (*house.walls, *house.quick_walls, *house.attics, *house.leak_sites)
+    names: dict[str, str] = {part.id: part.name for part in known}
+
+    def named(forms: Iterable[Form]) -> list[Form]:
+        found: dict[tuple[str, str], list[str]] = {}
+        for form in forms:
+            found.setdefault((form["verdict"], form["text"]), []).append(names.get(form["part"], form["part"]))
+        return [
+            {"verdict": verdict, "text": text, "names": parts if len(parts) < len(names) else []}
+            for (verdict, text), parts in found.items()
+        ]
+
+    return {
+        "complete": gates["complete"],
+        "open": [
+            gate
+            | {"names": [names.get(part, part) for part in gate["parts"]] if len(gate["parts"]) < len(names) else []}
+            for gate in gates["open"]
+        ],
+        "held": named(gates["held"]),
+        "warnings": heat["warnings"],
+        "combustion": heat["combustion"],
+        "heating": heat["heating"],
+        "lead": [option["lead_rule"] | {"name": option["name"]} for option in frozen["estimate"]["options"]],
     }
 
 
@@ -106,12 +137,14 @@ def wall_chapter(house: HouseRecord, wall: WallRecord, frozen: Form) -> Form:
         if surface["id"] == wall.id and surface["name"] == wall.name
     ]
     heat = min(surfaces, key=lambda surface: surface["u_after"], default=None)
+    moisture = next((form for form in frozen["performance"]["moisture"] if form["id"] == wall.id), None)
     rows = sorted((int(row), holes) for row, holes in counted["holes_by_row"].items())
     return {
         "record": wall,
         "counted": counted,
         "svg": wall_svg(house, wall) if counted["placed"] else "",
         "rows": [f"row {row}: {holes}" for row, holes in rows],
+        "moisture": moisture,
         "heat": None if heat is None or heat["u_after"] >= heat["u_before"] else heat | {"less": _less(heat)},
     }
 

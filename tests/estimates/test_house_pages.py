@@ -300,7 +300,11 @@ def test_margin_and_markup_follow_from_the_shown_price_and_cost(
     assert abs(shown("Margin before commission") - 100 * (price - cost) / price) < near
     assert abs(shown("Margin after commission") - 100 * (price - cost - commission) / price) < near
     assert abs(shown("Markup on direct cost") - 100 * (price - cost) / cost) < near
-    assert shown("Deposit") + shown("Balance") == price
+    net = price - cost - commission - shown("Overhead")
+    assert abs(shown("Net margin, after overhead") - 100 * net / price) < near
+    assert price + shown("Sales tax") == shown("Total")
+    (payments,) = tree.xpath("//table[contains(@class,'options')]//th[.='Payments']/../td")
+    assert sum(Decimal(re.sub(r"[^\d.]", "", words(step))) for step in payments.xpath("p")) == shown("Total")
 
 
 def test_lines_add_up_to_the_shown_total_and_parts_to_their_line(
