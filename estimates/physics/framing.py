@@ -165,7 +165,10 @@ def lay_out(wall: WallRecord, tool: ToolRecord = DEFAULT_TOOL, *, sash_pocket_in
     parts = cut(face, shapes, STRENGTH)
     groups, slivers = find_pockets(parts)
     bays = make_bays(wall, tool, groups)
-    by_kind = {kind: math.fsum(p.area for p in parts if p.kind == kind) / IN2_PER_FT2 for kind in (*STRENGTH, "")}
+    areas: dict[str, list[float]] = {kind: [] for kind in (*STRENGTH, "")}
+    for part in parts:
+        areas[part.kind].append(part.area)
+    by_kind = {kind: math.fsum(found) / IN2_PER_FT2 for kind, found in areas.items()}
     packed = math.fsum(p.area for group in slivers for p in group) / IN2_PER_FT2
     left, right = framing_ends(wall)
     warnings += _bay_warnings(wall, bays)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from estimates.house import BraceKind, Closure, PostPattern, WallRecord, framing_ends
 from estimates.physics.members import PARTING, RIBBON_IN, SHALLOW
-from estimates.physics.sweep import NEAR, Polygon, Trapezoid, outline, touching
+from estimates.physics.pieces import outline, touching
+from estimates.physics.sweep import NEAR, Polygon, Trapezoid
 from estimates.physics.validity import not_negative, positive
 
 IN2_PER_FT2 = 144.0
@@ -127,9 +129,9 @@ def find_pockets(parts: Sequence[Trapezoid]) -> tuple[list[list[Trapezoid]], lis
     pockets: list[list[Trapezoid]] = []
     slivers: list[list[Trapezoid]] = []
     for group in touching(cavity, _joins):
-        wide = max(p.x1 for p in group) - min(p.x0 for p in group)
-        tall = max(max(p.high0, p.high1) for p in group) - min(min(p.low0, p.low1) for p in group)
-        mean = math.fsum(p.area for p in group) / math.hypot(wide, tall)
+        left, right, bottom, top = _bounds(group)
+        wide, tall = right - left, top - bottom
+        mean = math.fsum([p.area for p in group]) / math.hypot(wide, tall)
         is_bay = min(wide, tall) >= LEAST_BAY_IN - 1e-9 and mean >= LEAST_MEAN_IN
         (pockets if is_bay else slivers).append(group)
     return pockets, slivers
@@ -174,25 +176,40 @@ def make_bays(wall: WallRecord, tool: ToolRecord, groups: list[list[Trapezoid]])
     return tuple(_bay(wall, tool, number, *found, behind) for number, found in enumerate(_numbered(groups), 1))
 
 
-def _numbered(groups: list[list[Trapezoid]]) -> Iterable[tuple[list[Trapezoid], int, int, int]]:
-    """Pockets from left to right, then upward, each with its stud bay, place in it and how many share it."""
-    boxed = sorted(
-        (((min(p.x0 for p in g), min(min(p.low0, p.low1) for p in g)), g) for g in groups), key=lambda box: box[0]
+_Bounds = tuple[float, float, float, float]
+
+
+def _bounds(group: Sequence[Trapezoid]) -> _Bounds:
+    """Left, right, bottom and top of what the pieces cover."""
+    if len(group) == 1:  # most bays of most walls
+        _, x0, x1, low0, low1, high0, high1, _, _ = group[0]
+        return x0, x1, min(low0, low1), max(high0, high1)
+    return (
+        min([p.x0 for p in group]),
+        max([p.x1 for p in group]),
+        min([min(p.low0, p.low1) for p in group]),
+        max([max(p.high0, p.high1) for p in group]),
     )
-    columns: list[list[list[Trapezoid]]] = []
+
+
+def _numbered(groups: list[list[Trapezoid]]) -> Iterable[tuple[list[Trapezoid], _Bounds, int, int, int]]:
+    """Pockets from left to right, then upward, each with its bounds, stud bay, place in it and how many share it."""
+    boxed = sorted([(_bounds(group), group) for group in groups], key=lambda box: (box[0][0], box[0][2]))
+    columns: list[list[tuple[_Bounds, list[Trapezoid]]]] = []
     reach = -math.inf
-    for (left, _), group in boxed:
+    for box in boxed:
+        left, right, _, _ = box[0]
         # Pockets over and under an opening begin at a king or a jack: one stud bay as long as they overlap.
         if left < reach - LEAST_BAY_IN:
-            columns[-1].append(group)
-            reach = min(reach, max(p.x1 for p in group))
+            columns[-1].append(box)
+            reach = min(reach, right)
         else:
-            columns.append([group])
-            reach = max(p.x1 for p in group)
+            columns.append([box])
+            reach = right
     for stud_bay, pockets in enumerate(columns, 1):
-        upward = sorted(pockets, key=lambda group: min(min(p.low0, p.low1) for p in group))
-        for place, group in enumerate(upward, 1):
-            yield group, stud_bay, place, len(pockets)
+        upward = sorted(pockets, key=lambda box: box[0][2])
+        for place, (bounds, group) in enumerate(upward, 1):
+            yield group, bounds, stud_bay, place, len(pockets)
 
 
 def _bay(
@@ -200,17 +217,16 @@ def _bay(
     tool: ToolRecord,
     number: int,
     group: list[Trapezoid],
+    bounds: _Bounds,
     stud_bay: int,
     place: int,
     sharing: int,
     pocket_lines: list[tuple[float, float, str]],
 ) -> Bay:
     pieces = tuple(group)
-    left, right = min(p.x0 for p in pieces), max(p.x1 for p in pieces)
-    bottom = min(min(p.low0, p.low1) for p in pieces)
-    top = max(max(p.high0, p.high1) for p in pieces)
-    area = math.fsum(p.area for p in pieces)
-    volume = math.fsum(p.area * (wall.depth_in - _shallower(wall, p)) for p in pieces)
+    left, right, bottom, top = bounds
+    areas = [piece.area for piece in pieces]
+    volume = math.fsum([area * (wall.depth_in - _shallower(wall, p)) for area, p in zip(areas, pieces, strict=True)])
     reason = next((why for x0, x1, why in pocket_lines if left >= x0 - 1e-6 and right <= x1 + 1e-6), "")
     if not reason and min(right - left, top - bottom) < tool.diameter_in:
         reason = f"narrower than the {tool.diameter_in:g} in hole"
@@ -224,7 +240,7 @@ def _bay(
         right_in=right,
         bottom_in=bottom,
         top_in=top,
-        area_ft2=area / IN2_PER_FT2,
+        area_ft2=math.fsum(areas) / IN2_PER_FT2,
         volume_ft3=volume / IN3_PER_FT3,
         reachable=not reason,
         reason=reason,
@@ -232,9 +248,12 @@ def _bay(
     )
 
 
+_BOARDS = frozenset((SHALLOW, PARTING))
+
+
 def _shallower(wall: WallRecord, piece: Trapezoid) -> float:
     """How much a let-in board takes from the depth of a piece. [in]"""
-    if not piece.kinds & {SHALLOW, PARTING}:
+    if _BOARDS.isdisjoint(piece.kinds):
         return 0.0
     boards = [brace.thickness_in for brace in wall.braces if brace.kind is not BraceKind.CUT_IN]
     boards += [RIBBON_IN[1] for line in wall.floor_lines if line.closure is Closure.RIBBON]
@@ -319,8 +338,7 @@ def hole_heights(
     return [first + (last - first) * step / gaps for step in range(gaps + 1)]
 
 
-@dataclass(frozen=True, slots=True)
-class _Run:
+class _Run(NamedTuple):
     """An upright stretch of a pocket that is free over the whole width of a hole."""
 
     low: float
@@ -330,6 +348,12 @@ class _Run:
 
 def _free_runs(pieces: tuple[Trapezoid, ...], start: float, end: float) -> list[_Run]:
     """Upright stretches that are free from `start` to `end`, lowest first."""
+    if len(pieces) == 1:  # most bays of most walls
+        piece = pieces[0]
+        if piece.x0 > start + NEAR or min(piece.x1, end) - max(piece.x0, start) <= NEAR:
+            return []
+        run = _level_run(piece, start, end)
+        return [run] if run.high - run.low > NEAR else []
     strips: dict[int, list[Trapezoid]] = {}
     for piece in sorted(pieces, key=lambda p: (p.strip, p.low0 + p.low1)):
         if min(piece.x1, end) - max(piece.x0, start) <= NEAR:
@@ -352,6 +376,8 @@ def _free_runs(pieces: tuple[Trapezoid, ...], start: float, end: float) -> list[
 
 def _level_run(piece: Trapezoid, start: float, end: float) -> _Run:
     """The part of a trapezoid that is free over the whole of its overlap with `start` to `end`."""
+    if piece.low0 == piece.low1 and piece.high0 == piece.high1:
+        return _Run(piece.low0, piece.high0, sloped=False)
     ends = [(x - piece.x0) / (piece.x1 - piece.x0) for x in (max(piece.x0, start), min(piece.x1, end))]
     low = max(piece.low0 + (piece.low1 - piece.low0) * share for share in ends)
     high = min(piece.high0 + (piece.high1 - piece.high0) * share for share in ends)
