@@ -37,6 +37,17 @@ ACTIONS: dict[str, frozenset[Role]] = {
     # The papers carry prices, so whoever may not read a price may not fetch one of them either.
     "document.download": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),
     "rule.read": EVERYBODY,
+    "lead.read": OFFICE,
+    "lead.write": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "assessment.read": OFFICE,
+    "assessment.write": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "estimate.write": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "estimate.release": frozenset({Role.OWNER}),
+    "proposal.write": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "pipeline.read": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "book.read": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "book.publish": frozenset({Role.OWNER}),
+    "template.change": frozenset({Role.OWNER}),
 }
 """Dotted action -> roles that may do it. Crew never holds an action that shows a price, a cost or a margin."""
 

@@ -102,7 +102,8 @@ def safety_chapter(house: HouseRecord, frozen: Form) -> Form:
     def named(forms: Iterable[Form]) -> list[Form]:
         found: dict[tuple[str, str], list[str]] = {}
         for form in forms:
-            found.setdefault((form["verdict"], form["text"]), []).append(names.get(form["part"], form["part"]))
+            part = str(form["part"])
+            found.setdefault((form["verdict"], form["text"]), []).append(names.get(part, part))
         return [
             {"verdict": verdict, "text": text, "names": parts if len(parts) < len(names) else []}
             for (verdict, text), parts in found.items()
