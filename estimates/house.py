@@ -802,6 +802,8 @@ class HouseRecord:
     indoor_f: float = number("degF", "Indoor temperature in the heating season", low=40, high=90, default=68.0)
     has_ducts: bool = flag("Ducts outside the heated space", default=False)
     has_fireplace: bool = flag("Open fireplace", default=False)
+    foam: str = text("Id of the foam in the price book; left out: its first", max_length=40, default="")
+    loose_fill: str = text("Id of the loose fill in the price book; left out: its first", max_length=40, default="")
     federally_assisted: bool = flag("Housing or work paid with federal housing money", default=False)
     capital_improvement: bool = flag("A certificate of capital improvement is in hand", default=False)
     complaints: tuple[ComplaintRecord, ...] = many(ComplaintRecord, "What is wrong, room by room")

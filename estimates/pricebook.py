@@ -7,7 +7,7 @@ prices use the best one, ranges use all three.
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -183,6 +183,28 @@ class PriceBook:
     def leak(self, kind: LeakKind) -> LeakWork:
         """Work for one kind of leak site."""
         return next(work for work in self.leak_work if work.kind == kind)
+
+    def using(self, foam: str = "", loose_fill: str = "") -> PriceBook:
+        """The same book with the products of these ids in use; "" leaves the first.
+
+        Raises
+        ------
+        BadRecord : no such product; says which there are.
+        """
+        faults = [
+            Fault(
+                f"$.{name}", f"no product {wanted!r} in the price book; enter one of {', '.join(p.id for p in listed)}"
+            )
+            for name, wanted, listed in (("foam", foam, self.foams), ("loose_fill", loose_fill, self.loose_fills))
+            if wanted and wanted not in {product.id for product in listed}
+        ]
+        if faults:
+            raise BadRecord(faults)
+        return replace(
+            self,
+            foams=tuple(sorted(self.foams, key=lambda product: product.id != foam)),
+            loose_fills=tuple(sorted(self.loose_fills, key=lambda product: product.id != loose_fill)),
+        )
 
     @property
     def foam(self) -> FoamProduct:

@@ -107,7 +107,7 @@ def take_snapshot(
 
     Raises
     ------
-    BadRecord : a gate answer about something that does not exist.
+    BadRecord : a gate answer about something that does not exist, or a product that the price book does not hold.
     RuleMissing, BadRule : a rule that the estimate needs is missing or cannot be used; names it.
 
     Notes
@@ -115,7 +115,7 @@ def take_snapshot(
     Inputs count to nine significant digits, as they are frozen, so that a frozen text can be worked out again.
     """
     house = read_record(HouseRecord, _rounded(house_to_json(house)))
-    book = read_record(PriceBook, _rounded(write_record(book)))
+    book = read_record(PriceBook, _rounded(write_record(book))).using(house.foam, house.loose_fill)
     under = RuledDay.of(house, book)
     rows = under.rows(load_rules() if rules is None else rules)
     takeoff = take_off(house, book)

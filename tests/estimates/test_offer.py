@@ -12,6 +12,7 @@ import pytest
 from estimates.house import HouseholdRecord, HouseRecord, OptionRecord, house_from_json
 from estimates.pricebook import PriceBook, load_book
 from estimates.pricing import PriceRefused
+from estimates.records import BadRecord
 from estimates.snapshot import Snapshot, snapshot_from_text, take_snapshot
 
 HOUSES = Path(__file__).resolve().parents[2] / "fixtures" / "houses"
@@ -129,3 +130,12 @@ def test_an_old_price_book_warns(cape: HouseRecord, book: PriceBook) -> None:
     warned = run(cape, book, priced_on=date(2026, 9, 1)).forms()["estimate"]["warnings"]
     assert any("priced on 2026-01-01" in warning for warning in warned)
     assert run(cape, book, priced_on=date(2026, 3, 2)).forms()["estimate"]["warnings"] == ()
+
+
+def test_a_house_may_ask_for_another_product_of_the_book(cape: HouseRecord, book: PriceBook) -> None:
+    usual, glass = run(cape, book), run(cape, book, loose_fill="glass")
+    assert glass.takeoff.attics[0].row in glass.book.loose_fill.coverage
+    assert glass.book.loose_fill.id == "glass"
+    assert glass.options[0].bags_bought < usual.options[0].bags_bought
+    with pytest.raises(BadRecord, match=r"\$\.foam: no product 'x'.*enter one of mineral-foam"):
+        run(cape, book, foam="x")
