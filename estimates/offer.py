@@ -35,12 +35,13 @@ class RuledDay:
         return cls(places_of(house.state, *deeper), priced_on, house.in_service_on or priced_on)
 
     def rows(self, table: Iterable[RuleRow]) -> tuple[RuleRow, ...]:
-        """The rows of these places that hold on either day: all that an estimate looks at."""
-        return tuple(
+        """The rows of these places that hold on either day, in one order: all that an estimate looks at."""
+        found = [
             row
             for row in table
             if row.jurisdiction in self.places and (row.holds(self.priced_on) or row.holds(self.in_service_on))
-        )
+        ]
+        return tuple(sorted(found, key=lambda row: (row.jurisdiction, row.topic, row.valid_from)))
 
 
 @dataclass(frozen=True, slots=True)

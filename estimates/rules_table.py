@@ -1,7 +1,8 @@
-"""Writing the table of dated rules."""
+"""Writing the table of dated rules, and reading it for the engine."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
@@ -11,6 +12,7 @@ from estimates.activity import activity_record
 from estimates.counter import counter_next
 from estimates.models.rule import Rule
 from estimates.models.user import User
+from estimates.rules import RuleRow
 
 FIELDS = ("valid_to", "value", "text", "source", "checked_on")
 
@@ -54,6 +56,24 @@ def rule_put(
         rule.save()
         activity_record(actor=by, action="rule.put", target=rule, now=now, before=before, after=new, origin=origin)
     return rule
+
+
+def rule_rows(places: Iterable[str] | None = None) -> tuple[RuleRow, ...]:
+    """Return the rules as plain rows for the engine, those of some places or all."""
+    rules = Rule.objects.all() if places is None else Rule.objects.filter(jurisdiction__in=list(places))
+    return tuple(
+        RuleRow(
+            jurisdiction=rule.jurisdiction,
+            topic=rule.topic,
+            valid_from=rule.valid_from,
+            valid_to=rule.valid_to,
+            value=rule.value,
+            text=rule.text,
+            source=rule.source,
+            checked_on=rule.checked_on,
+        )
+        for rule in rules
+    )
 
 
 def _fields(rule: Rule) -> dict[str, Any]:

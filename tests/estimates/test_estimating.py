@@ -1,12 +1,25 @@
 import hashlib
 from collections.abc import Callable
+from dataclasses import asdict, replace
+from datetime import UTC, date, datetime
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
-from estimates.models import ActivityEntry, EstimateRevision, House, User
+from estimates.assessments import assessment_from_record, assessment_put, assessment_to_record
+from estimates.estimating import estimate_make
+from estimates.house import house_from_json
+from estimates.houses import house_put
+from estimates.models import ActivityEntry, Assessment, EstimateRevision, House, User
+from estimates.price_books import NoPriceBook, price_book_publish
+from estimates.pricebook import load_book
+from estimates.records import BadRecord
+from estimates.rules import load_rules
+from estimates.rules_table import rule_put
+from estimates.snapshot import snapshot_from_text, take_snapshot
 
 pytestmark = pytest.mark.django_db
 Freeze = Callable[..., EstimateRevision]
@@ -75,3 +88,78 @@ def test_the_database_refuses_a_second_revision_of_one_number(freeze_revision: F
     row.code = EstimateRevision._meta.get_field("code").get_default()
     with pytest.raises(IntegrityError), transaction.atomic():
         row.save()
+
+
+class TestAssessment:
+    """From the rows of an assessment to a frozen revision, by the price book and rules of the database."""
+
+    NOW = datetime(2026, 3, 2, 14, 30, tzinfo=UTC)
+
+    @pytest.fixture
+    def assessment(self, owner: User) -> Assessment:
+        source = Path(__file__).resolve().parents[2] / "fixtures" / "houses" / "quarry-split.json"
+        record = house_from_json(source.read_text(encoding="utf-8"))
+        house = house_put(record=record, is_demo=False, created_by=owner, now=self.NOW)
+        return assessment_from_record(house=house, record=record, by=owner, now=self.NOW)
+
+    @pytest.fixture
+    def desk(self, owner: User) -> None:
+        price_book_publish(book=load_book("standard"), by=owner, now=self.NOW)
+        for row in load_rules():
+            rule_put(**{**asdict(row), "by": owner, "now": self.NOW})
+
+    def make(self, assessment: Assessment, owner: User) -> EstimateRevision:
+        return estimate_make(assessment=assessment, book_name="standard", on=date(2026, 3, 2), by=owner, now=self.NOW)
+
+    def test_rows_come_to_the_figures_of_the_file(self, assessment: Assessment, desk: None, owner: User) -> None:
+        revision = self.make(assessment, owner)
+        record = replace(assessment_to_record(assessment), priced_on=date(2026, 3, 2))
+        straight = take_snapshot(record, load_book("standard"))
+        assert revision.snapshot == straight.text()
+        assert revision.price == Decimal(straight.options[0].price_cents) / 100
+        assert snapshot_from_text(revision.snapshot).text() == revision.snapshot
+        assert self.make(assessment, owner).pk == revision.pk
+
+    def test_a_later_rule_or_price_changes_nothing_that_was_frozen(
+        self, assessment: Assessment, desk: None, owner: User
+    ) -> None:
+        revision = self.make(assessment, owner)
+        frozen = revision.snapshot
+        dear = load_book("standard")
+        rates = tuple(replace(rate, best=rate.best * 2) if rate.id == "labour" else rate for rate in dear.rates)
+        price_book_publish(
+            book=replace(dear, version=2, effective_from=date(2026, 3, 1), rates=rates), by=owner, now=self.NOW
+        )
+        rule_put(
+            jurisdiction="US-NY",
+            topic="contract.deposit_cap",
+            valid_from=date(2026, 2, 1),
+            valid_to=None,
+            value={"share": "1/100"},
+            text="A stricter cap.",
+            source="this test",
+            checked_on=date(2026, 2, 1),
+            by=owner,
+            now=self.NOW,
+        )
+        again = EstimateRevision.objects.get(pk=revision.pk)
+        assert again.snapshot == frozen
+        assert snapshot_from_text(again.snapshot).offers[0].cap.rule is None
+        newer = self.make(assessment, owner)
+        assert newer.number == revision.number + 1
+        assert newer.cost > revision.cost
+        offer = snapshot_from_text(newer.snapshot).offers[0]
+        assert offer.deposit_cents == offer.total_cents // 100
+
+    def test_an_assessment_that_does_not_fit_together_is_refused(
+        self, assessment: Assessment, desk: None, owner: User
+    ) -> None:
+        record = assessment_to_record(assessment)
+        bare = replace(record, walls=(), quick_walls=(), attics=(), leak_sites=(), options=(), gate_answers=())
+        assessment_put(assessment=assessment, record=bare, expected_version=1, by=owner, now=self.NOW)
+        with pytest.raises(BadRecord, match="nothing to work on"):
+            self.make(assessment, owner)
+
+    def test_no_book_no_price(self, assessment: Assessment, owner: User) -> None:
+        with pytest.raises(NoPriceBook, match="none yet"):
+            self.make(assessment, owner)
