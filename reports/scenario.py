@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+import json
 import secrets
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from decimal import Decimal
 from pathlib import Path
 
 from django.conf import settings
 from django.db import connection
+from django.utils import timezone
 
 from estimates.activity import activity_record
 from estimates.estimating import revision_create
-from estimates.house import SCHEMA, HouseRecord, house_from_json
+from estimates.house import SCHEMA, HouseRecord, house_to_json
 from estimates.houses import house_put
+from estimates.leads import lead_move, lead_source_put, lead_take
 from estimates.models import ActivityEntry, EstimateRevision, House, Role, User
+from estimates.models.lead import Lead, LeadSource, LeadStage
 from estimates.pricebook import PriceBook
+from estimates.records import BadRecord, Fault, write_record
 from estimates.rules_table import rule_put
-from estimates.snapshot import ENGINE_VERSION, Snapshot
+from estimates.snapshot import ENGINE_VERSION, Snapshot, canonical_json
+from reports.scenario_houses import dated, measured_houses, short_houses, short_table
+from reports.scenario_story import EARLIEST, Calendar, LeadRecord, SourceRecord, load_story
 
 FIXTURES: Path = settings.BASE_DIR / "fixtures"
 ORIGIN = "manage.py demo"
@@ -39,10 +45,12 @@ class Account:
 
 
 def is_demo_database() -> bool:
-    """Whether the demo was loaded here and no house of anybody else has come since."""
+    """Whether the demo was loaded here and no house or lead of anybody else has come since."""
     if "estimates_activityentry" not in connection.introspection.table_names():
         return False
-    return ActivityEntry.objects.filter(action=LOADED).exists() and not House.objects.filter(is_demo=False).exists()
+    if not ActivityEntry.objects.filter(action=LOADED).exists():
+        return False
+    return not any(model.objects.filter(is_demo=False).exists() for model in (House, Lead))
 
 
 def is_empty_database() -> bool:
@@ -121,10 +129,123 @@ def rules_load(*, now: datetime) -> int:
     return count
 
 
-def house_records(limit: int | None = None) -> Iterator[HouseRecord]:
-    """The measured houses of the scenario, in order of their file names."""
-    for path in sorted((FIXTURES / "houses").glob("*.json"))[:limit]:
-        yield house_from_json(path.read_text(encoding="utf-8"))
+@dataclass(frozen=True, slots=True)
+class ScenarioHouse:
+    """A house of the scenario: what happened there, and its record as of the day it was seen."""
+
+    lead: LeadRecord
+    record: HouseRecord
+
+    @property
+    def has_proposal(self) -> bool:
+        """Whether a proposal was ever made for it."""
+        return self.lead.proposed is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """The scenario on its calendar."""
+
+    days: Calendar
+    sources: tuple[SourceRecord, ...]
+    houses: tuple[ScenarioHouse, ...]
+
+
+def calendar(*, now: datetime) -> Calendar:
+    """The calendar of the scenario: its Monday is that of the first load, so that later starts change no day."""
+    first = ActivityEntry.objects.filter(action=LOADED).order_by("id").first()
+    return Calendar.of_week(now if first is None else first.at, timezone.get_default_timezone())
+
+
+def load_scenario(days: Calendar, limit: int | None = None) -> Scenario:
+    """Read the scenario, its houses in the order of the story.
+
+    Parameters
+    ----------
+    days : the calendar of the story.
+    limit : only the first so many houses.
+
+    Raises
+    ------
+    BadRecord : faults in the files of the scenario, each with its path.
+    """
+    story = load_story(FIXTURES / "demo" / "scenario.toml")
+    visited = {lead.house: days.day(lead.assessed) for lead in story.leads if lead.assessed is not None}
+    records = measured_houses(FIXTURES / "houses")
+    records |= short_houses(short_table(FIXTURES / "demo" / "quick_houses.toml"), visited)
+    faults = [
+        Fault(f"scenario.leads[{index}].house", f"no house {lead.house!r}; enter one of {', '.join(sorted(records))}")
+        for index, lead in enumerate(story.leads)
+        if lead.house not in records
+    ]
+    if faults:
+        raise BadRecord(faults)
+    houses = [ScenarioHouse(lead, dated(records[lead.house], days.day(lead.seen))) for lead in story.leads[:limit]]
+    return Scenario(days, story.sources, tuple(houses))
+
+
+def sources_load(scenario: Scenario, *, by: User) -> dict[str, LeadSource]:
+    """Bring the sources of leads; returns them by their short names."""
+    start = scenario.days.time(EARLIEST)
+    return {
+        source.id: lead_source_put(name=source.name, cost_per_lead=source.cost_dollars, by=by, now=start, origin=ORIGIN)
+        for source in scenario.sources
+    }
+
+
+def lead_load(house: ScenarioHouse, days: Calendar, *, sources: dict[str, LeadSource], owner: User) -> Lead:
+    """Bring a lead with its house and every stage it has come through; one that is there already is left as it is."""
+    row = house.lead
+    known = Lead.objects.filter(is_demo=True, house__reference=house.record.id).first()
+    if known is not None:
+        return known
+    seller = User.objects.get(email=row.seller)
+    taken = days.time(row.taken, time.fromisoformat(row.taken_at))
+    record = house.record
+    lead = lead_take(
+        by=seller,
+        now=taken,
+        is_demo=True,
+        origin=ORIGIN,
+        person=record.customer,
+        phone=row.phone,
+        email=row.email,
+        street=record.street,
+        town=record.town,
+        state=record.state,
+        county=record.county,
+        postal_code=record.postal_code,
+        source=sources[row.source],
+        seller=seller,
+        consent=row.may_call,
+        next_step=row.next_step,
+        next_step_on=None if row.next_step_on is None else days.day(row.next_step_on),
+        house=house_put(record=record, is_demo=True, created_by=seller, now=taken, origin=ORIGIN),
+        complaints=record.complaints,
+    )
+    for stage, day in row.moves:
+        ends = stage == row.stage
+        lead = lead_move(
+            lead=lead,
+            to=stage,
+            by=owner if stage == LeadStage.CANCELLED else seller,
+            now=days.time(day),
+            lost_reason=row.lost_reason if stage == LeadStage.LOST else "",
+            note=row.words if ends else "",
+            origin=ORIGIN,
+        )
+    return lead
+
+
+def loaded_revision(record: HouseRecord, book: PriceBook, *, seed: int) -> EstimateRevision | None:
+    """The newest estimate of a house where it was made from this very record, book, seed and engine; else None."""
+    latest = EstimateRevision.objects.filter(house__reference=record.id).order_by("-number").first()
+    if latest is None or (latest.seed, latest.engine_version) != (seed, ENGINE_VERSION):
+        return None
+    frozen = json.loads(latest.snapshot)
+    wanted = {"house": house_to_json(record), "price_book": write_record(book)}
+    same = all(canonical_json(frozen[name]) == canonical_json(form) for name, form in wanted.items())
+    return latest if same else None
 
 
 def estimate_load(*, snapshot: Snapshot, by: User, now: datetime) -> EstimateRevision:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -9,13 +10,20 @@ from typing import Any
 import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
+from django.utils import timezone
 
 from estimates.models import ActivityEntry, EstimateRevision, House, Rule, User
+from estimates.models.lead import Lead, LeadMove, LeadStage
+from estimates.models.pricebook import PriceBookVersion
 from reports.management.commands.demo import summary_table
+
+PAPERS = 2
+"""How many proposals a start writes here; each takes a second or more."""
 
 
 @pytest.fixture
-def var(tmp_path: Path, settings: Any) -> Path:
+def var(tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setattr("reports.management.commands.demo.MOST_PAPERS", PAPERS)
     settings.VAR_DIR = tmp_path
     settings.DOCUMENTS_DIR = tmp_path / "documents"
     return tmp_path
@@ -36,13 +44,20 @@ def files(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.mark.django_db
-def test_first_run_loads_people_rules_and_houses_and_writes_a_proposal_each(var: Path) -> None:
+def test_first_run_loads_people_rules_houses_and_leads_and_writes_a_few_proposals(var: Path) -> None:
     said = demo()
-    assert House.objects.filter(is_demo=True).count() == EstimateRevision.objects.count() == 3
+    assert House.objects.filter(is_demo=True).count() == EstimateRevision.objects.count() == 60
+    assert Lead.objects.filter(is_demo=True).count() == 60
+    assert set(Lead.objects.values_list("stage", flat=True)) == set(LeadStage.values)
     assert {user.role for user in User.objects.all()} == {"owner", "salesperson", "scheduler", "crew", "bookkeeper"}
     assert Rule.objects.exists()
-    papers = sorted(path.name for path in (var / "demo").glob("*.docx"))
-    assert papers == ["alder-foursquare.docx", "mill-cape.docx", "quarry-split.docx"]
+    assert PriceBookVersion.objects.count() == 1
+    papers = sorted(path.stem for path in (var / "demo").glob("*.docx"))
+    assert len(papers) == PAPERS
+    # Only of houses that were offered something.
+    assert set(papers) <= set(
+        LeadMove.objects.filter(stage=LeadStage.PROPOSED).values_list("lead__house__reference", flat=True)
+    )
     for house in House.objects.all():
         assert house.name[:20] in said
     accounts = (var / "demo" / "accounts.txt").read_text(encoding="utf-8").splitlines()
@@ -54,13 +69,27 @@ def test_first_run_loads_people_rules_and_houses_and_writes_a_proposal_each(var:
 
 
 @pytest.mark.django_db
-def test_second_run_writes_no_row_and_no_other_paper(var: Path) -> None:
-    demo(houses=1)
+def test_second_run_writes_no_row_and_no_other_paper_even_in_another_month(
+    var: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    demo(houses=3)
     rows, papers = row_counts(), files(var)
-    said = demo(houses=1)
+    later = timezone.now() + timedelta(days=40)
+    monkeypatch.setattr("reports.management.commands.demo.timezone.now", lambda: later)
+    said = demo(houses=3)
     assert row_counts() == rows
     assert files(var) == papers
     assert "Setting up" not in said
+    assert "House 1 of" not in said
+
+
+@pytest.mark.django_db
+def test_a_longer_run_brings_only_the_houses_that_are_missing(var: Path) -> None:
+    demo(houses=1)
+    said = demo(houses=2)
+    assert "House 1 of" not in said
+    assert "House 2 of 2" in said
+    assert House.objects.count() == Lead.objects.count() == 2
 
 
 @pytest.mark.django_db

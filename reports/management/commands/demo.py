@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import argparse
 import errno
+import json
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from estimates.house import HouseRecord
+if TYPE_CHECKING:
+    from estimates.models import EstimateRevision
+    from estimates.pricebook import PriceBook
+    from reports.scenario import Scenario
+
+MOST_PAPERS = 4
+"""Proposals written at the start; those of the other houses are written when somebody asks for them."""
+
+SEED = 1
 
 
 class Command(BaseCommand):
@@ -30,6 +39,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         # Loading settings and apps must come first, so these come here.
+        from estimates.pricebook import load_book
         from reports import scenario
 
         started = time.monotonic()
@@ -38,8 +48,13 @@ class Command(BaseCommand):
         self._prepare(fresh=options["fresh"])
         accounts = scenario.people_load(now=now, accounts_file=folder / "accounts.txt")
         scenario.rules_load(now=now)
-        records = list(scenario.house_records(options["houses"]))
-        rows = [self._house(record, folder, number, len(records)) for number, record in enumerate(records, 1)]
+        book = load_book("standard")
+        story = scenario.load_scenario(scenario.calendar(now=now), options["houses"])
+        revisions = self._houses(story, book)
+        proposed = [revision for house, revision in zip(story.houses, revisions, strict=True) if house.has_proposal]
+        for revision in proposed[:MOST_PAPERS]:
+            self._paper(revision, folder)
+        rows = [summary_row(json.loads(revision.snapshot)) for revision in revisions]
         self.stdout.write("")
         for line in summary_table(rows):
             self.stdout.write(line)
@@ -75,23 +90,43 @@ class Command(BaseCommand):
                 "Set CAVITYBOOK_VAR to another folder (or DATABASE_URL to another database) and start again."
             )
 
-    def _house(self, record: HouseRecord, folder: Path, number: int, count: int) -> dict[str, Any]:
+    def _houses(self, story: Scenario, book: PriceBook) -> list[EstimateRevision]:
+        """The newest estimate of each house; what is not there yet is brought."""
+        from django.db import transaction
+
         from estimates.models import Role, User
-        from estimates.papers import proposal_file
-        from estimates.pricebook import load_book
+        from estimates.price_books import price_book_publish
         from estimates.snapshot import take_snapshot
         from reports import scenario
+        from reports.scenario_story import EARLIEST
 
-        self.stdout.write(f"House {number} of {count}: {record.name} ...")
-        snapshot = take_snapshot(record, load_book("standard"), seed=1)
-        seller = User.objects.filter(role=Role.SALESPERSON).order_by("id").first() or User.objects.get(role=Role.OWNER)
-        revision = scenario.estimate_load(snapshot=snapshot, by=seller, now=timezone.now())
-        paper = proposal_file(revision)
-        copy = folder / f"{record.id}.docx"
-        folder.mkdir(parents=True, exist_ok=True)
-        if not copy.exists() or copy.read_bytes() != paper.read_bytes():
-            copy.write_bytes(paper.read_bytes())
-        return summary_row(snapshot.forms())
+        owner = User.objects.filter(role=Role.OWNER).order_by("id")[0]
+        price_book_publish(book=book, by=owner, now=story.days.time(EARLIEST), origin=scenario.ORIGIN)
+        sources = scenario.sources_load(story, by=owner)
+        revisions = []
+        for number, house in enumerate(story.houses, 1):
+            loaded = scenario.loaded_revision(house.record, book, seed=SEED)
+            if loaded is None:
+                self.stdout.write(f"House {number} of {len(story.houses)}: {house.record.name} ...")
+                snapshot = take_snapshot(house.record, book, seed=SEED)
+                with transaction.atomic():
+                    lead = scenario.lead_load(house, story.days, sources=sources, owner=owner)
+                    seen = story.days.time(house.lead.seen)
+                    loaded = scenario.estimate_load(snapshot=snapshot, by=lead.seller, now=seen)
+            revisions.append(loaded)
+        return revisions
+
+    def _paper(self, revision: EstimateRevision, folder: Path) -> None:
+        from estimates.papers import proposal_file
+
+        copy = folder / f"{revision.house.reference}.docx"
+        known = copy.exists()
+        if not known:
+            self.stdout.write(f"Proposal of {revision.house.name} ...")
+        paper = proposal_file(revision).read_bytes()
+        if not known or copy.read_bytes() != paper:
+            folder.mkdir(parents=True, exist_ok=True)
+            copy.write_bytes(paper)
 
     def _serve(self, port: int) -> None:
         from django.core.servers.basehttp import WSGIServer, get_internal_wsgi_application, run
