@@ -1929,7 +1929,10 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(
                             ("consent_withdrawn_at__isnull", True),
-                            ("consent_withdrawn_at__gte", models.F("consent_given_at")),
+                            models.Q(
+                                ("consent_given_at__isnull", False),
+                                ("consent_withdrawn_at__gte", models.F("consent_given_at")),
+                            ),
                             _connector="OR",
                         ),
                         name="lead_consent_in_order",

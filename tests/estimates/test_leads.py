@@ -169,8 +169,9 @@ def test_the_same_values_again_write_nothing(take: Callable[..., Lead], owner: U
 
 
 def test_consent_is_given_and_withdrawn_with_its_time(take: Callable[..., Lead], owner: User) -> None:
-    lead = take()
+    lead = take(consent=False)
     assert not lead.may_be_called
+    assert lead.consent_withdrawn_at is None  # what was never given is not withdrawn
     given, gone = NOW + timedelta(days=1), NOW + timedelta(days=2)
     lead = lead_change(lead=lead, expected_version=1, consent=True, by=owner, now=given)
     assert (lead.may_be_called, lead.consent_given_at) == (True, given)
@@ -255,6 +256,7 @@ def test_a_move_is_written_once(brought: Callable[[LeadStage], Lead]) -> None:
         {"lost_reason": "weather", "stage": "lost"},
         {"phone": "", "email": ""},
         {"next_step": "Call"},
+        {"consent_withdrawn_at": NOW},
         {"consent_given_at": NOW, "consent_withdrawn_at": NOW - timedelta(days=1)},
         {"cost": Decimal("-0.01")},
         {"version": 0},

@@ -164,6 +164,13 @@ def test_a_wrong_field_keeps_it_a_draft(
     assert Proposal.objects.get().status == S.DRAFT
 
 
+def test_an_offer_may_end_on_the_day_it_goes_out(
+    draft: Callable[..., Proposal], issue: Callable[..., Proposal]
+) -> None:
+    sent = issue(draft(), valid_until=date(2026, 3, 2))
+    assert accept(sent).status == S.ACCEPTED
+
+
 def test_an_option_below_the_floor_does_not_go_out(
     draft: Callable[..., Proposal], issue: Callable[..., Proposal]
 ) -> None:
