@@ -209,6 +209,9 @@ def test_nobody_but_the_owner_releases_and_not_without_a_reason(
         with pytest.raises(ValidationError) as refused:
             proposal_release_floor(proposal=proposal, least_margin=margin, reason=reason, by=by, now=NOW)
         assert list(refused.value.message_dict) == [field]
+    owner.is_active = False
+    with pytest.raises(ValidationError, match="Only the owner"):
+        proposal_release_floor(proposal=proposal, least_margin=Decimal("0.3"), reason="A friend.", by=owner, now=NOW)
     assert Proposal.objects.get().floor_released_by is None
 
 
