@@ -6,15 +6,29 @@ A checker of finished text: it refuses, it never rewrites.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from estimates.pricebook import FoamProduct, LooseProduct
+from estimates.rules import BadRule, RuleRow, needed_rule
 
-SAVINGS_TEXT = (
-    "Savings vary. Find out why in the seller's fact sheet on R-values. Higher R-values mean greater insulating power."
-)
-"""Words beside a claim of savings. Source: 16 CFR 460.19 (S); a rule row may replace them."""
+SAVINGS = "savings.text"
+"""Topic of the rule table: words that go with any claim of savings. Source of the federal row: 16 CFR 460.19 (S)."""
+
+
+def savings_words(rows: Iterable[RuleRow], places: Sequence[str], *, on: date) -> str:
+    """Words that go with a claim of savings, by the rule of the place.
+
+    Raises
+    ------
+    RuleMissing : no row holds on that day.
+    BadRule : the row holds no text.
+    """
+    row = needed_rule(rows, places, SAVINGS, on)
+    if not isinstance(row.value, str) or not row.value.strip():
+        raise BadRule(f"{row.jurisdiction} {SAVINGS} holds {row.value!r}; enter the words as a text")
+    return row.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +75,14 @@ _BREAK = re.compile(r"(?<=[.;!?])\s+|\n+")
 _SHEET = "give the R-value and the thickness of one line of the fact sheet"
 
 
-def paper_faults(
-    text: str, *products: FoamProduct | LooseProduct, savings_text: str = SAVINGS_TEXT
-) -> tuple[PaperFault, ...]:
+def paper_faults(text: str, *products: FoamProduct | LooseProduct, savings_text: str) -> tuple[PaperFault, ...]:
     """What a customer's paper may not say about insulation.
 
     Parameters
     ----------
     text : the whole paper as plain text.
     products : every product the paper speaks of; their fact sheets and coverage tables are what may be quoted.
-    savings_text : words required where the paper claims savings.
+    savings_text : words required where the paper claims savings, from `savings_words`.
 
     Returns
     -------
@@ -86,9 +98,9 @@ def paper_faults(
     --------
     >>> from estimates.pricebook import load_book
     >>> foam = load_book("standard").foam
-    >>> paper_faults("Foam, 3.5 in, R-13.7.", foam)
+    >>> paper_faults("Foam, 3.5 in, R-13.7.", foam, savings_text="Savings vary.")
     ()
-    >>> [fault.why for fault in paper_faults("R-3.9 per inch.", foam)]
+    >>> [fault.why for fault in paper_faults("R-3.9 per inch.", foam, savings_text="Savings vary.")]
     ['gives an R-value per inch']
     """
     sentences = [part for part in _BREAK.split(text) if part.strip()]

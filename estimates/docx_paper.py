@@ -78,6 +78,18 @@ def fill_in(template: Path, context: Mapping[str, Any], *, issued_on: date, auth
     return _without_clock(raw.getvalue())
 
 
+def text_of(paper: Path) -> str:
+    """Every word of a paper, one line for each paragraph: body and tables, headers and footers."""
+    from docx import Document
+
+    document = Document(str(paper))
+    parts = [document.element.body]
+    for section in document.sections:
+        parts += [section.header._element, section.footer._element]
+    lines = ("".join(run.text or "" for run in line.iter("{*}t")) for part in parts for line in part.iter("{*}p"))
+    return "\n".join(lines)
+
+
 def _without_clock(package: bytes) -> bytes:
     """The package with ZIP_EPOCH in the two places where a zip keeps the time of a part; nothing is packed again."""
     stamped = bytearray(package)

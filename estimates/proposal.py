@@ -7,19 +7,25 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from estimates import proposal_money as money
+from estimates import proposal_safety as safety
 from estimates import proposal_words as words
-from estimates.docx_paper import Picture, Shape, fill_in, template_faults
+from estimates.claims import savings_words
+from estimates.docx_paper import Picture, fill_in, template_faults
 from estimates.filing import write_whole
 from estimates.firm import FirmRecord
 from estimates.house import HouseRecord
-from estimates.money import format_money
 from estimates.offer import Offer
 from estimates.pricebook import PriceBook
 from estimates.pricing import PricedOption
+from estimates.proposal_shape import NEEDED, SHAPE
+from estimates.rules import NOT_ADVICE
 from estimates.takeoff import AtticTakeoff, Takeoff, WallTakeoff, whole_units
+from estimates.terms import CHANGES, DATES, NOTICE_USES, Parties, Terms, terms_of
 
 if TYPE_CHECKING:
     from estimates.performance import OptionPerformance, Performance, SurfaceHeat
+    from estimates.snapshot import Snapshot
 
 TEMPLATE = Path(__file__).resolve().parent.parent / "templates" / "documents" / "proposal.docx"
 
@@ -35,143 +41,106 @@ HIGHEST_PICTURE_MM = 118.0
 MATTERS = 4
 """So many of the things that move the range of savings most are named."""
 
-TEXTS = {
-    "savings_vary": "Savings vary. Find out why in the seller’s fact sheet on R-values. Higher R-values mean greater "
-    "insulating power.",
-    "cancellation": "Your right to cancel: a notice that says how and until when you may cancel will be attached, in "
-    "two copies, before you sign.",
-    "not_advice": "Estimate, not legal or tax advice; local code officials and licensed trades decide.",
-}
-"""Texts that rules may replace, by topic. The first is required beside a claim of savings (16 CFR 460.19)."""
-
-SHAPE: Shape = {
-    "number": "",
-    "revision": "",
-    "issued_on": "",
-    "valid_until": "",
-    "firm": dict.fromkeys(("name", "street", "town", "phone", "email", "licence"), ""),
-    "house": dict.fromkeys(("name", "customer", "street", "town", "facts"), ""),
-    "complaints": [{"room": "", "words": ""}],
-    "cause": [""],
-    "cure": [""],
-    "options": [
-        dict.fromkeys(("name", "price", "deposit", "balance", "heat", "air", "saving", "fuel"), "") | {"scope": [""]}
-    ],
-    "choose": "",
-    "walls": [dict.fromkeys(("id", "name", "size", "count", "foam", "picture"), "") | {"notes": [""]}],
-    "attics": [dict.fromkeys(("name", "found", "product", "added", "thickness", "bags"), "")],
-    "leaks": [dict.fromkeys(("name", "what", "quantity"), "")],
-    "heat": [dict.fromkeys(("name", "area", "before", "after", "less"), "")],
-    "air_before": "",
-    "savings_basis": "",
-    "matters": [""],
-    "not_in_price": [{"name": "", "reason": ""}],
-    "not_seen": [""],
-    "not_fixed": [""],
-    "cautions": [""],
-    "prepare": [""],
-    "aftercare": [""],
-    "warranty": "",
-    "savings_vary": "",
-    "cancellation": "",
-    "not_advice": "",
-}
-"""Every name a template may use. Costs, hours, margins and commissions are not among them and never will be."""
-
-NEEDED = (
-    ("number", "the number of the document"),
-    ("revision", "the revision of the document"),
-    ("issued_on", "the date of the document"),
-    ("valid_until", "until when the price holds"),
-    ("firm.name", "the name of the firm"),
-    ("firm.licence", "the licence number"),
-    ("house.customer", "the name of the homeowner"),
-    ("options.name", "the name of each option"),
-    ("options.price", "the price of each option"),
-    ("options.deposit", "the deposit of each option"),
-    ("walls.foam", "thickness and R-value of the foam, from the fact sheet"),
-    ("not_in_price.reason", "why something is not in the price"),
-    ("not_seen", "what could not be seen"),
-    ("not_fixed", "what the work will not fix"),
-    ("cautions", "what the homeowner must know first"),
-    ("prepare", "what the homeowner must prepare"),
-    ("aftercare", "what to expect afterwards"),
-    ("warranty", "the warranty"),
-    ("savings_vary", "the sentence that must stand beside savings"),
-    ("cancellation", "the line on the right to cancel"),
-    ("not_advice", "the line that this is an estimate"),
-)
-"""What a template must show, and what that is."""
-
 
 def proposal_context(
-    house: HouseRecord,
-    takeoff: Takeoff,
-    performance: Performance,
-    priced_options: Sequence[PricedOption],
-    book: PriceBook,
+    snapshot: Snapshot,
     *,
-    offers: Sequence[Offer],
     number: str,
     revision: int,
     issued_on: date,
     valid_until: date,
     firm: FirmRecord,
-    rules: Mapping[str, str] | None = None,
+    signed_on: date | None = None,
 ) -> dict[str, Any]:
     """What the proposal says, as text and lists by the names of SHAPE.
 
     Parameters
     ----------
-    house, takeoff, performance, priced_options, book, offers : one run of the chain.
+    snapshot : one run of the chain, with the gates and the rules it stands under.
     number, revision : of the document; revision counts from 1.
     issued_on, valid_until : first and last day of the price.
     firm : who writes it.
-    rules : texts by topic that replace those of TEXTS.
+    signed_on : day of signature, from which the right to cancel counts; None: blanks to fill in at signing.
 
     Returns
     -------
-    dict of str, list and dict; money by `format_money`. No cost, hour, margin or commission is in it.
+    dict of str, list and dict; money by `format_money`. No cost, hour, margin or commission is in it. With anything in
+    `preliminary` the paper is no contract: `contract` is empty, and so are `notices` and `acknowledgements`.
 
     Raises
     ------
-    ValueError : the price ends before it begins, a revision below 1, an unknown topic, or an option without figures.
+    ValueError : the price ends before it begins, a revision below 1, or an option without figures.
+    RuleMissing : no rule gives the words that stand beside savings.
 
     Notes
     -----
     R-values are printed as the fact sheet or the coverage table lists them, per product and thickness; they are never
     worked out from inches nor added up. Whole walls are told by U, framing included, estimated.
     """
-    texts = _texts(rules or {})
     if valid_until < issued_on:
         raise ValueError(f"valid_until {valid_until} is before issued_on {issued_on}; enter a later day")
     if revision < 1:
         raise ValueError(f"revision is {revision}; enter 1 or more")
-    by_option = {found.option_id: found for found in performance.options}
-    missing = [priced.option.id for priced in priced_options if priced.option.id not in by_option]
-    if missing or not priced_options:
+    by_option = {found.option_id: found for found in snapshot.performance.options}
+    missing = [priced.option.id for priced in snapshot.options if priced.option.id not in by_option]
+    if missing or not snapshot.options:
         raise ValueError(f"no figures for the options {', '.join(missing) or '(none)'}; run performance for them")
-    first = by_option[priced_options[0].option.id]
-    offered = _offered(takeoff, priced_options)
-    done = offered.priced_attics
-    filled = offered.priced_walls
-    return {
+    offered = _offered(snapshot.takeoff, snapshot.options)
+    legal = paper_terms(snapshot, firm, signed_on=signed_on)
+    reasons = open_points(snapshot, legal)
+    context = {
+        "kind": "Preliminary proposal" if reasons else "Proposal",
         "number": number,
         "revision": str(revision),
         "issued_on": words.long_date(issued_on),
         "valid_until": words.long_date(valid_until),
         "firm": {name: getattr(firm, name) for name in SHAPE["firm"]},
-        "house": _house(house),
-        "complaints": [{"room": said.room, "words": said.words} for said in house.complaints],
+        "house": _house(snapshot.house),
+        "complaints": [{"room": said.room, "words": said.words} for said in snapshot.house.complaints],
+        "preliminary": reasons,
+        "contract": "" if reasons else "yes",
+        "hidden_damage": words.hidden_damage(firm),
+        "warranty": firm.warranty,
+    }
+    context |= _scope_of(snapshot, offered) | _money(snapshot) | _care(snapshot, offered)
+    return context | _legal(snapshot, legal, contract=not reasons)
+
+
+def paper_terms(snapshot: Snapshot, firm: FirmRecord, *, signed_on: date | None = None) -> Terms:
+    """The legal words of a proposal, by the rules that its estimate froze."""
+    offered = _offered(snapshot.takeoff, snapshot.options)
+    products = [snapshot.book.foam.kind] if offered.priced_walls else []
+    products += [snapshot.book.loose_fill.kind] if offered.priced_attics else []
+    return terms_of(
+        snapshot.rules,
+        snapshot.under.places,
+        on=snapshot.under.priced_on,
+        parties=Parties(snapshot.house.customer, firm.name, firm.address, firm.depositary),
+        products=words.listed([kind[:1].lower() + kind[1:] for kind in products]) if products else "none is installed",
+        signed_on=signed_on,
+    )
+
+
+def open_points(snapshot: Snapshot, legal: Terms) -> list[str]:
+    """What keeps a proposal from being a contract: open questions of the assessment, missing words, bad payments."""
+    points = safety.open_questions(snapshot.gates, snapshot.takeoff)
+    points += [f"Missing: {fault.path.rpartition('.')[2].replace('_', ' ')}." for fault in legal.faults]
+    for priced, offer in zip(snapshot.options, snapshot.offers, strict=True):
+        points += [f"{priced.option.name}: {fault.message}." for fault in offer.faults]
+        if not offer.total_cents:
+            points.append(f"{priced.option.name}: nothing of it can be priced yet.")
+    return points
+
+
+def _scope_of(snapshot: Snapshot, offered: Takeoff) -> dict[str, Any]:
+    """Cause, cure and what is done, before and after."""
+    house, takeoff, book, found = snapshot.house, snapshot.takeoff, snapshot.book, snapshot.performance
+    first = found.options[0]
+    return {
         "cause": list(words.causes(house, takeoff, first.cfm50_before)),
         "cure": list(words.cures(offered, book)),
-        "options": [
-            _option(priced, offer, takeoff, by_option[priced.option.id])
-            for priced, offer in zip(priced_options, offers, strict=True)
-        ],
-        "choose": "Each option is priced on its own; choose one." if len(priced_options) > 1 else "",
-        "walls": [_wall(wall, book) for wall in filled],
-        "attics": [_attic(attic, book) for attic in done],
+        "walls": [_wall(wall, book) for wall in offered.priced_walls],
+        "attics": [_attic(attic, book) for attic in offered.priced_attics],
         "leaks": [
             {
                 "name": leak.site.name,
@@ -180,18 +149,71 @@ def proposal_context(
             }
             for leak in offered.priced_leaks
         ],
-        "heat": [_heat(surface) for surface in _treated(performance)],
+        "heat": [_heat(surface) for surface in _treated(found)],
         "air_before": "" if first.cfm50_before is None else f"{words.about(first.cfm50_before)} CFM50",
-        "savings_basis": words.savings_basis(house, first, performance.draws),
-        "matters": list(dict.fromkeys(matter for found in performance.options for matter in found.matters))[:MATTERS],
+        "fresh_air": safety.fresh_air_words(snapshot.options, found),
+        "savings_basis": words.savings_basis(house, first, found.draws),
+        "matters": list(dict.fromkeys(matter for option in found.options for matter in option.matters))[:MATTERS],
         "not_in_price": _not_in_price(takeoff, offered),
-        "not_seen": list(words.not_seen(house, offered)),
+        "not_seen": [*words.not_seen(house, offered), *safety.unseen_barriers(found, offered)],
         "not_fixed": list(words.not_fixed(house, offered)),
-        "cautions": list(words.cautions(house, offered, book)),
-        "prepare": list(words.preparations([wall.wall for wall in filled], len(done))),
-        "aftercare": list(words.aftercare(bool(filled), book)),
-        "warranty": firm.warranty,
-        **texts,
+    }
+
+
+def _money(snapshot: Snapshot) -> dict[str, Any]:
+    options, offers, by_option = snapshot.options, snapshot.offers, snapshot.performance.options
+    incentives = money.incentive_rows(options, offers)
+    return {
+        "options": [
+            _option(priced, offer, snapshot.takeoff, found)
+            for priced, offer, found in zip(options, offers, by_option, strict=True)
+        ],
+        "choose": "Each option is priced on its own; choose one." if len(options) > 1 else "",
+        "discounted": "yes" if any(priced.discount_cents for priced in options) else "",
+        "payments": money.payment_rows(options, offers),
+        "incentives": incentives,
+        "incentives_note": money.INCENTIVES_NOTE if incentives else "",
+        "conditions": safety.conditions(snapshot.gates, _done(_offered(snapshot.takeoff, options))),
+        "deposit": money.deposit_words(offers, options),
+    }
+
+
+def _care(snapshot: Snapshot, offered: Takeoff) -> dict[str, Any]:
+    """What to know before, and what to do before and after."""
+    filled, done = offered.priced_walls, _done(offered)
+    return {
+        "cautions": [
+            *words.foam_cautions(offered, snapshot.book),
+            *safety.lead_cautions(snapshot.house, done, snapshot.options, snapshot.lead),
+            *safety.control_cautions(snapshot.gates, done),
+            *safety.combustion_cautions(snapshot.performance),
+            *safety.moisture_cautions(snapshot.performance, done),
+        ],
+        "prepare": list(words.preparations([wall.wall for wall in filled], len(offered.priced_attics))),
+        "aftercare": list(words.aftercare(bool(filled), snapshot.book)),
+    }
+
+
+def _legal(snapshot: Snapshot, legal: Terms, contract: bool) -> dict[str, Any]:
+    savings = savings_words(snapshot.rules, snapshot.under.places, on=snapshot.under.priced_on)
+    signed = [clause for clause in legal.clauses if clause.signed] if contract else []
+    return {
+        "savings_vary": savings.replace("'", "’"),
+        "dates": DATES,
+        "terms": [{"title": one.title, "text": one.text} for one in legal.clauses if not one.signed],
+        "changes": CHANGES,
+        "not_advice": f"Estimate. {NOT_ADVICE} Local code officials and licensed trades decide.",
+        "acknowledgements": [{"title": one.title, "text": one.text} for one in signed],
+        "fact_sheet": legal.fact_sheet,
+        "cancellation": legal.statement,
+        "notices": [
+            {
+                "which": f"Copy {copy} of {len(NOTICE_USES)}. {use}",
+                "date": f"Date of transaction: {legal.transaction_on}",
+                "lines": list(legal.notice),
+            }
+            for copy, use in enumerate(NOTICE_USES if contract else (), 1)
+        ],
     }
 
 
@@ -253,13 +275,6 @@ def _picture(wall: Mapping[str, str], path: Path | None) -> Picture | str:
     return Picture(path, width, f"Elevation of {wall['name']}, {wall['size']}. {wall['count']}.")
 
 
-def _texts(rules: Mapping[str, str]) -> dict[str, str]:
-    unknown = sorted(set(rules) - set(TEXTS))
-    if unknown:
-        raise ValueError(f"no topic {unknown[0]!r} on a proposal; enter one of {', '.join(TEXTS)}")
-    return TEXTS | dict(rules)
-
-
 def _offered(takeoff: Takeoff, priced_options: Sequence[PricedOption]) -> Takeoff:
     """What at least one option holds."""
     chosen = [takeoff.chosen(priced.option) for priced in priced_options]
@@ -268,6 +283,11 @@ def _offered(takeoff: Takeoff, priced_options: Sequence[PricedOption]) -> Takeof
         tuple(attic for attic in takeoff.attics if any(attic in part.attics for part in chosen)),
         tuple(leak for leak in takeoff.leaks if any(leak in part.leaks for part in chosen)),
     )
+
+
+def _done(offered: Takeoff) -> Takeoff:
+    """What is really done of it: nothing stops it."""
+    return Takeoff(offered.priced_walls, offered.priced_attics, offered.priced_leaks)
 
 
 def _house(house: HouseRecord) -> dict[str, str]:
@@ -282,15 +302,12 @@ def _house(house: HouseRecord) -> dict[str, str]:
 
 
 def _option(priced: PricedOption, offer: Offer, takeoff: Takeoff, found: OptionPerformance) -> dict[str, Any]:
-    deposit = offer.deposit_cents
     less = (1 - found.ua_after / found.ua_before) if found.ua_before > 0 else 0.0
     air = found.cfm50_after
     return {
         "name": priced.option.name,
         "scope": list(_scope(takeoff.chosen(priced.option))) or ["Nothing of it can be done as the house stands."],
-        "price": format_money(priced.price_cents),
-        "deposit": format_money(deposit),
-        "balance": format_money(offer.total_cents - deposit),
+        **money.option_money(priced, offer),
         "heat": f"{less:.0%} less",
         "air": "not measured yet" if air is None else f"{words.span(air)} CFM50",
         "saving": words.dollars_a_year(found.saved_dollars),
@@ -379,17 +396,21 @@ def _heat(surface: SurfaceHeat) -> dict[str, str]:
 
 
 def _not_in_price(takeoff: Takeoff, offered: Takeoff) -> list[dict[str, str]]:
+    parts = [
+        *((wall.wall.name, wall.stops, wall in offered.walls) for wall in takeoff.walls),
+        *((attic.attic.name, _attic_stops(attic), attic in offered.attics) for attic in takeoff.attics),
+        *((leak.site.name, leak.stops, leak in offered.leaks) for leak in takeoff.leaks),
+    ]
     left = [
-        {"name": wall.wall.name, "reason": " ".join(words.stop_reason(stop) for stop in wall.stops)}
-        for wall in takeoff.walls
-        if wall.stops
+        {"name": name, "reason": " ".join(words.stop_reason(stop) for stop in stops)}
+        for name, stops, _ in parts
+        if stops
     ]
-    left += [
-        {"name": attic.attic.name, "reason": f"Already about R-{attic.existing_r:.0f}, estimated; nothing to add."}
-        for attic in takeoff.attics
-        if attic.row is None
-    ]
-    unchosen = [wall.wall.name for wall in takeoff.walls if wall not in offered.walls and not wall.stops]
-    unchosen += [attic.attic.name for attic in takeoff.attics if attic not in offered.attics and attic.row is not None]
-    unchosen += [leak.site.name for leak in takeoff.leaks if leak not in offered.leaks]
+    unchosen = [name for name, stops, there in parts if not stops and not there]
     return left + [{"name": name, "reason": "Measured, but in none of the options."} for name in unchosen]
+
+
+def _attic_stops(attic: AtticTakeoff) -> tuple[str, ...]:
+    if attic.row is None and not attic.stops:
+        return (f"already about R-{attic.existing_r:.0f}, estimated; nothing to add",)
+    return attic.stops

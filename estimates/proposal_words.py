@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from estimates.firm import FirmRecord
 from estimates.house import (
     IN_PER_FT,
     Access,
@@ -21,6 +22,7 @@ from estimates.house import (
     OpeningKind,
     WallRecord,
 )
+from estimates.money import format_money
 from estimates.pricebook import PriceBook
 from estimates.takeoff import AtticTakeoff, Takeoff, WallTakeoff
 
@@ -58,9 +60,6 @@ LEAKS = {
     LeakKind.WINDOW_TRIM: "window trim",
     LeakKind.DUCT_BOOT: "duct outlet",
 }
-
-LEAD_PAINT_BEFORE = 1978
-"""Houses built before this year may have lead paint (40 CFR 745 subpart E)."""
 
 
 def long_date(day: date) -> str:
@@ -218,8 +217,12 @@ def stop_reason(stop: str) -> str:
     --------
     >>> stop_reason("escape path: floor line second is open; close it or record how it is closed")
     'Foam would run away: floor line second is open. It has to be closed first.'
+    >>> stop_reason("stopped by pests: Live colony: dealt with by others first. Bats.")
+    'Live colony: dealt with by others first. Bats.'
     """
     head, _, rest = stop.partition(": ")
+    if head.startswith("stopped by "):
+        return f"{rest.rstrip('.')}."
     if head == "escape path":
         return f"Foam would run away: {rest.partition(';')[0]}. It has to be closed first."
     if head == "not worth filling":
@@ -279,8 +282,8 @@ def not_fixed(house: HouseRecord, takeoff: Takeoff) -> Iterable[str]:
     yield "Damp from the ground or through the roof, and faults of the heating plant."
 
 
-def cautions(house: HouseRecord, takeoff: Takeoff, book: PriceBook) -> Iterable[str]:
-    """What to know before saying yes."""
+def foam_cautions(takeoff: Takeoff, book: PriceBook) -> Iterable[str]:
+    """What to know of wet foam before saying yes."""
     walls = takeoff.priced_walls
     if walls:
         water = sum(wall.water_lb for wall in walls)
@@ -290,11 +293,6 @@ def cautions(house: HouseRecord, takeoff: Takeoff, book: PriceBook) -> Iterable[
         )
         yield f"We do not inject when air or wall is colder than {book.foam.least_temp_f:g} °F or frost is near."
         yield f"From the maker's sheet: {book.foam.cautions}"
-    if house.year_built < LEAD_PAINT_BEFORE:
-        yield (
-            f"The house was built in {house.year_built}, so its paint may hold lead. Where the federal lead rule "
-            "applies, you get its pamphlet before we start and we work by its rules."
-        )
 
 
 def preparations(walls: Sequence[WallRecord], attics: int) -> Iterable[str]:
@@ -360,6 +358,17 @@ def units(unit: str) -> str:
     """
     one = UNITS.get(unit, unit)
     return one if one.endswith("h") else f"{one}s"
+
+
+def hidden_damage(firm: FirmRecord) -> list[dict[str, str]]:
+    """Unit prices of damage that shows only when a wall is opened."""
+    return [
+        {
+            "what": "Cladding that is rotten or breaks and has to be replaced",
+            "price": f"{format_money(firm.cladding_cents)} a foot",
+        },
+        {"what": "Plaster that is loose and has to be repaired", "price": f"{format_money(firm.plaster_cents)} a ft²"},
+    ]
 
 
 def wall_size(wall: WallRecord) -> str:

@@ -6,20 +6,24 @@ S: 16 CFR 460.20 and 460.19 as seen in public copies. The figures are those of t
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
-from estimates.claims import SAVINGS_TEXT, paper_faults
+from estimates.claims import SAVINGS, paper_faults, savings_words
 from estimates.pricebook import FactRow, load_book
+from estimates.rules import BadRule, RuleMissing, load_rules
 
 BOOK = load_book("standard")
 # A maker's sheet may list one inch; papers may not print it.
 FOAM = replace(BOOK.foam, facts=(FactRow(thickness_in=1.0, r=3.9), *BOOK.foam.facts))
 PRODUCTS = (FOAM, BOOK.loose_fill)
+DAY = date(2026, 11, 25)
+SAVINGS_TEXT = savings_words(load_rules(), ("US",), on=DAY)
 
 
 def whys(text: str) -> list[str]:
-    return [fault.why for fault in paper_faults(text, *PRODUCTS)]
+    return [fault.why for fault in paper_faults(text, *PRODUCTS, savings_text=SAVINGS_TEXT)]
 
 
 @pytest.mark.parametrize(
@@ -69,7 +73,7 @@ def test_sums_of_r_are_refused(text: str) -> None:
 
 
 def test_an_r_value_of_no_sheet_is_refused_with_what_may_stand() -> None:
-    (fault,) = paper_faults("Foam at R-14 in every wall.", BOOK.foam)
+    (fault,) = paper_faults("Foam at R-14 in every wall.", BOOK.foam, savings_text=SAVINGS_TEXT)
     assert (fault.excerpt, fault.why) == ("R-14", "is on no fact sheet named here")
     assert "R-13.7, R-14.1" in fault.ask
     assert str(fault).startswith("'R-14': is on no fact sheet")
@@ -107,3 +111,19 @@ def test_savings_need_their_words(text: str) -> None:
 
 def test_the_words_may_come_from_a_rule_row() -> None:
     assert paper_faults("You save $4. Other words.", BOOK.foam, savings_text="Other words.") == ()
+
+
+def test_the_words_beside_savings_are_those_of_the_regulation() -> None:
+    # S: 16 CFR 460.19, by the row that was compared with a public copy.
+    assert SAVINGS_TEXT == (
+        "Savings vary. Find out why in the seller's fact sheet on R-values. Higher R-values mean greater insulating "
+        "power."
+    )
+
+
+def test_without_a_rule_there_are_no_words_beside_savings() -> None:
+    with pytest.raises(RuleMissing, match=r"no rule on savings\.text for US"):
+        savings_words((), ("US",), on=DAY)
+    row = next(row for row in load_rules() if row.topic == SAVINGS)
+    with pytest.raises(BadRule, match="enter the words as a text"):
+        savings_words([replace(row, value=" ")], ("US",), on=DAY)
