@@ -93,6 +93,8 @@ def round_half_up(numerator: int | Whole, denominator: int) -> int | Whole:
     >>> round_half_up(np.array([5, 15, -5]), 10)
     array([ 1,  2, -1])
     """
+    if type(numerator) is int and type(denominator) is int and -LARGEST <= numerator <= LARGEST >= denominator > 0:
+        return _half_up(numerator, denominator)  # the common case
     below = _whole("denominator", denominator)
     if not isinstance(below, int) or below <= 0:
         raise MoneyError(f"denominator is {denominator!r}. Enter a whole number above 0.")

@@ -11,6 +11,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from estimates.physics.elementwise import plain, root
 from estimates.physics.least_squares import fit_linear, t_quantile
 from estimates.physics.uncertainty import RangeInput
 from estimates.physics.validity import OutOfRange, Values, finite, not_negative, positive, within
@@ -441,11 +442,9 @@ def infiltration_cfm(
     area, floors = not_negative("ela", ela), within("stories", stories, 1, 3)
     if shelter not in (1, 2, 3, 4, 5):
         raise OutOfRange("shelter", shelter, "a class: 1, 2, 3, 4 or 5")
-    stack = np.interp(floors, (1, 2, 3), STACK)
-    wind = np.interp(floors, (1, 2, 3), WIND[shelter - 1])
+    stack, wind = (plain(np.interp(floors, (1, 2, 3), table)) for table in (STACK, WIND[shelter - 1]))
     drive = stack * not_negative("delta_f", delta_f) + wind * not_negative("wind_mph", wind_mph) ** 2
-    flow = area * np.sqrt(drive)
-    return float(flow) if np.ndim(flow) == 0 else flow
+    return area * root(drive)
 
 
 def natural_cfm(cfm50: ArrayLike, n_factor: ArrayLike) -> Values:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -349,8 +350,7 @@ def wall_layers(cladding: str, sheathing: str, inside: str) -> WallLayers:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class WallU:
+class WallU(NamedTuple):
     """Heat loss of a framed wall.
 
     u : U of the net wall, framing included [Btu/(h ft2 degF)]; framing_fraction : share used, allowance included [1];
@@ -419,7 +419,9 @@ def wall_u(
     """
     laid_out = within("framing_fraction", framing_fraction, 0.0, 1.0)
     unfilled = within("unfilled_fraction", unfilled_fraction, 0.0, 1.0)
-    if not left_out(unfilled):
+    # What no wall has costs a column its passes for nothing.
+    no_zones = left_out(unfilled)
+    if not no_zones:
         within("1 - framing_fraction - unfilled_fraction", 1.0 - (laid_out + unfilled), 0.0, 1.0)
     allowance = within("undetected_framing", undetected_framing, 0.0, 0.08)
     series = positive("series_r", series_r)
@@ -429,12 +431,12 @@ def wall_u(
     void = within("void_fraction", void_fraction, 0.0, 1.0)
 
     room = 1.0 - unfilled
-    framing = greater(laid_out, lesser(laid_out + allowance, lesser(FRAMING_CAP, room)))
-    # What no wall has costs a column its passes for nothing.
-    u_empty = 0.0 if left_out(void, empty) and left_out(unfilled) else 1.0 / (series + empty)
+    cap = FRAMING_CAP if no_zones else lesser(FRAMING_CAP, room)
+    framing = greater(laid_out, lesser(laid_out + allowance, cap))
+    u_empty = 0.0 if no_zones and left_out(void, empty) else 1.0 / (series + empty)
     cavity_u = _voided(void, _covered(share, covered, fill, series), u_empty)
     u = framing / (series + wood) + (room - framing) * cavity_u
-    if not left_out(unfilled):
+    if not no_zones:
         u = u + unfilled * u_empty
     return WallU(u, framing, cavity_u, TOO_MUCH_FRAMING if any_over(laid_out, FRAMING_CAP) else ())
 

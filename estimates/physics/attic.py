@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from estimates.physics.elementwise import plain
 from estimates.physics.validity import OutOfRange, Values, not_negative, positive, within
 
 
@@ -176,7 +177,7 @@ def bags(area_ft2: ArrayLike, bags_per_1000_ft2: ArrayLike) -> Values:
     73.0
     """
     exact = not_negative("area_ft2", area_ft2) * positive("bags_per_1000_ft2", bags_per_1000_ft2) / 1000.0
-    return _plain(np.ceil(exact - 1e-9))
+    return plain(np.ceil(exact - 1e-9))
 
 
 def settled_thickness_in(r: ArrayLike, r_per_in: ArrayLike) -> Values:
@@ -381,7 +382,7 @@ def area_weighted_u(areas_ft2: Sequence[ArrayLike], rs: Sequence[ArrayLike]) -> 
         part = not_negative(f"areas_ft2[{i}]", area)
         total = total + part
         heat = heat + part / positive(f"rs[{i}]", r)
-    return _plain(heat / positive("sum of areas_ft2", total))
+    return plain(heat / positive("sum of areas_ft2", total))
 
 
 def uneven_u(depths_in: Sequence[float], r_per_in: float, other_r: float) -> float:
@@ -425,7 +426,3 @@ def uneven_u(depths_in: Sequence[float], r_per_in: float, other_r: float) -> flo
 
 def _listed(limit: float | None, words: str) -> str:
     return "a coverage table with a line at least" if limit is None else f"{limit:g} {words}"
-
-
-def _plain(value: Values) -> Values:
-    return value if np.ndim(value) else float(value)

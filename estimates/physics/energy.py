@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from estimates.house import Fuel
+from estimates.physics.elementwise import lesser
 from estimates.physics.uncertainty import RangeInput
-from estimates.physics.validity import OutOfRange, Values, finite, not_negative, positive, within
+from estimates.physics.validity import LEAST_ABOVE_0, OutOfRange, Values, finite, not_negative, positive, within
 
 AIR_HEAT = 0.0180
 """Heat capacity of standard air at sea level, 0.075 lb/ft3 x 0.24 Btu/(lb degF). [Btu/(ft3 degF)]
@@ -243,7 +244,7 @@ def load_change(
     """
     days = not_negative("heating_degree_days", heating_degree_days)
     air = MINUTES * air_heat_factor(altitude_ft) * finite("delta_cfm", delta_cfm)
-    share = positive("efficiency", within("efficiency", efficiency, 0, 6))
+    share = within("efficiency", efficiency, LEAST_ABOVE_0, 6.0)
     return HOURS * days / share * (finite("delta_ua", delta_ua) + air)
 
 
@@ -328,7 +329,7 @@ def heating_savings(
     (169, 254, 0.82)
     """
     days = not_negative("heating_degree_days", heating_degree_days)
-    share = positive("efficiency", within("efficiency", efficiency, 0, 6))
+    share = within("efficiency", efficiency, LEAST_ABOVE_0, 6.0)
     per_loss = HOURS * days / share / FUELS[fuel].btu_per_unit
     use = [loss_rate(house.ua, house.leak_cfm, altitude_ft) * per_loss for house in (before, after)]
     return _savings(use[0], use[1], fuel, price_per_unit, billed_units, co2_kg_per_unit)
@@ -405,7 +406,7 @@ def _savings(
         if not BILL_FACTOR_RANGE[0] <= middle <= BILL_FACTOR_RANGE[1]:
             warnings.append(f"bills are {middle:.2f} times the model (0.7 to 1.3 expected): check inputs and bills")
     before, after = before * factor, after * factor
-    saved = np.minimum(before - after, before)
+    saved = lesser(before - after, before)
     row = FUELS[fuel]
     co2 = co2_kg_per_unit
     if co2 is not None:
@@ -414,7 +415,6 @@ def _savings(
         co2 = row.co2_kg_per_mmbtu * row.btu_per_unit / 1e6
     else:
         warnings.append(f"CO2 of {fuel.value} not known: enter the local grid's figure")
-    saved = float(saved) if np.ndim(saved) == 0 else np.asarray(saved)
     return Savings(
         fuel=fuel,
         unit=row.unit,

@@ -13,9 +13,9 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import TypeVar
 
-import numpy as np
 from numpy.typing import ArrayLike
 
+from estimates.physics.elementwise import lesser
 from estimates.physics.validity import OutOfRange, Values, not_negative, positive
 
 R_PER_SI = 5.678263
@@ -324,10 +324,9 @@ def squeezed_batt_r(label_r: ArrayLike, label_in: ArrayLike, thickness_in: Array
     17.9
     """
     full = positive("label_in", label_in)
-    thickness = np.minimum(not_negative("thickness_in", thickness_in), full)
+    thickness = lesser(not_negative("thickness_in", thickness_in), full)
     rule = positive("label_r", label_r) * (1.0 - 0.5 * (1.0 - thickness / full))
-    r = np.minimum(rule, GREATEST_GLASS_R_PER_IN * thickness)
-    return r if np.ndim(r) else float(r)
+    return lesser(rule, GREATEST_GLASS_R_PER_IN * thickness)
 
 
 def material(key: str) -> Material:

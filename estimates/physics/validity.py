@@ -167,7 +167,7 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> Values:
     ----------
     name : the argument, for the message.
     value : a number or an array of numbers, any shape.
-    low, high : limits, both included.
+    low, high : finite limits, both included; `LEAST_ABOVE_0` for a low limit of 0 that is left out itself.
 
     Returns
     -------
@@ -193,9 +193,9 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> Values:
     estimates.physics.validity.OutOfRange: share is 1.2; enter a number from 0 to 1
     """
     given: Any = value
-    if type(given) is float and -MOST <= low <= given <= high <= MOST:
+    if type(given) is float and low <= given <= high:
         return given
-    return _checked(name, value, max(low, -MOST), min(high, MOST), (low, high))
+    return _checked(name, value, low, high, (low, high))
 
 
 def _checked(name: str, value: Any, low: float, high: float, ask: str | tuple[float, float]) -> Values:
@@ -220,4 +220,7 @@ def _checked(name: str, value: Any, low: float, high: float, ask: str | tuple[fl
 
 
 def _words(ask: str | tuple[float, float]) -> str:
-    return ask if isinstance(ask, str) else f"a number from {ask[0]:g} to {ask[1]:g}"
+    if isinstance(ask, str):
+        return ask
+    low, high = ask
+    return f"a number above 0, at most {high:g}" if low == LEAST_ABOVE_0 else f"a number from {low:g} to {high:g}"

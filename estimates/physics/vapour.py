@@ -8,8 +8,9 @@ from enum import StrEnum
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from estimates.physics.elementwise import plain
 from estimates.physics.validity import OutOfRange, Values, positive, within
 
 PA_PER_PSI = 6894.757293168
@@ -62,7 +63,7 @@ def saturation_pressure_pa(temp_c: ArrayLike) -> Values:
     ice = a / kelvin + b + kelvin * (c + kelvin * (d + kelvin * (e + kelvin * f))) + g * log
     a, b, c, d, e, g = _WATER
     water = a / kelvin + b + kelvin * (c + kelvin * (d + kelvin * e)) + g * log
-    return _plain(np.exp(np.where(kelvin <= TRIPLE_POINT_K, ice, water)))
+    return plain(np.exp(np.where(kelvin <= TRIPLE_POINT_K, ice, water)))
 
 
 def saturation_pressure_psia(temp_f: ArrayLike) -> Values:
@@ -136,7 +137,7 @@ def dew_point_f(temp_f: ArrayLike, rh: ArrayLike) -> Values:
         middle = (low + high) / 2
         under = np.asarray(saturation_pressure_psia(middle)) < wanted
         low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return _plain((low + high) / 2)
+    return plain((low + high) / 2)
 
 
 def iso_saturation_pa(temp_c: ArrayLike) -> Values:
@@ -171,7 +172,7 @@ def iso_saturation_pa(temp_c: ArrayLike) -> Values:
     2337.0
     """
     t = np.asarray(within("temp_c", temp_c, -60.0, 80.0), dtype=np.float64)
-    return _plain(610.5 * np.exp(np.where(t >= 0, 17.269 * t / (237.3 + t), 21.875 * t / (265.5 + t))))
+    return plain(610.5 * np.exp(np.where(t >= 0, 17.269 * t / (237.3 + t), 21.875 * t / (265.5 + t))))
 
 
 def iso_dew_point_c(pressure_pa: ArrayLike) -> Values:
@@ -203,7 +204,7 @@ def iso_dew_point_c(pressure_pa: ArrayLike) -> Values:
     14.09
     """
     log = np.log(np.asarray(within("pressure_pa", pressure_pa, 2.0, 40_000.0), dtype=np.float64) / 610.5)
-    return _plain(np.where(log >= 0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log)))
+    return plain(np.where(log >= 0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log)))
 
 
 def perm_to_si(perm: ArrayLike) -> Values:
@@ -420,7 +421,3 @@ def class_iii_allowed(
     needed = rule.ci_2x4 if shallow else rule.ci_2x6
     vented = vented_cladding and sheathing in rule.vented_over
     return not rule.class_i_or_ii or vented or (needed is not None and outside >= needed)
-
-
-def _plain(value: NDArray[np.float64]) -> Values:
-    return value if value.ndim else float(value)

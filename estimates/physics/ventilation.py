@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from estimates.house import LocalRoom
+from estimates.physics.elementwise import greater, lesser, plain
 from estimates.physics.validity import OutOfRange, Values, not_negative, positive, within
 
 HEIGHT_FT = 8.2
@@ -141,9 +142,8 @@ def whole_house_rate(floor_ft2: ArrayLike, bedrooms: ArrayLike, edition: str = D
     (102.0, 54.0)
     """
     row = edition_named(edition)
-    people = np.maximum(within("bedrooms", bedrooms, 0, 20), 1) + 1
-    rate = row.floor_coefficient * positive("floor_ft2", floor_ft2) + row.occupant_cfm * people
-    return float(rate) if np.ndim(rate) == 0 else rate
+    people = greater(within("bedrooms", bedrooms, 0, 20), 1.0) + 1
+    return row.floor_coefficient * positive("floor_ft2", floor_ft2) + row.occupant_cfm * people
 
 
 def table_rate(floor_ft2: ArrayLike, bedrooms: ArrayLike) -> Values:
@@ -177,7 +177,7 @@ def table_rate(floor_ft2: ArrayLike, bedrooms: ArrayLike) -> Values:
     """
     area = positive("floor_ft2", within("floor_ft2", floor_ft2, 0, 5000))
     rate = np.floor(whole_house_rate(np.ceil(np.asarray(area) / 500) * 500, bedrooms, "62.2-2013") + 0.5)
-    return float(rate) if np.ndim(rate) == 0 else np.asarray(rate)
+    return plain(rate)
 
 
 def effective_infiltration(ela: ArrayLike, height_ft: ArrayLike, weather_factor: ArrayLike) -> Values:
@@ -263,14 +263,13 @@ def infiltration_credit(
     total, leak = positive("total_cfm", total_cfm), not_negative("infiltration_cfm", infiltration_cfm)
     floor = positive("floor_ft2", floor_ft2)
     if row.credit is CreditRule.HALF_EXCESS:
-        credit = np.maximum(leak - row.default_infiltration_per_ft2 * floor, 0) / 2
+        credit = greater(leak - row.default_infiltration_per_ft2 * floor, 0.0) / 2
     elif row.credit is CreditRule.FULL or balanced:
         credit = leak + 0 * total
     else:
-        credit = leak * np.minimum(leak / total, 1)
+        credit = leak * lesser(leak / total, 1.0)
     limit = total if existing or row.new_dwelling_credit_limit is None else row.new_dwelling_credit_limit * total
-    credit = np.minimum(credit, limit)
-    return float(credit) if np.ndim(credit) == 0 else np.asarray(credit)
+    return lesser(credit, limit)
 
 
 @dataclass(frozen=True, slots=True)

@@ -505,6 +505,9 @@ def _numbers(answer: Any, path: str = "") -> Iterator[tuple[str, Any]]:
     if dataclasses.is_dataclass(answer):
         for part in dataclasses.fields(answer):
             yield from _numbers(getattr(answer, part.name), f"{path}.{part.name}")
+    elif hasattr(answer, "_asdict"):
+        for name, value in answer._asdict().items():
+            yield from _numbers(value, f"{path}.{name}")
     elif isinstance(answer, Mapping):
         for key, value in answer.items():
             yield from _numbers(value, f"{path}[{key}]")

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimates.physics.validity import OutOfRange, finite, not_negative, positive, within
+from estimates.physics.validity import LEAST_ABOVE_0, OutOfRange, finite, not_negative, positive, within
 
 CHECKS = {
     "finite": finite,
@@ -60,3 +60,22 @@ def test_the_message_names_the_first_bad_element():
 def test_the_limits_themselves_are_allowed():
     assert within("x", -2.0, -2, 3) == -2.0
     assert within("x", [3.0], -2, 3).tolist() == [3.0]
+
+
+def test_a_low_limit_of_0_may_be_left_out_itself():
+    # D: the smallest number above 0 is the lowest that is allowed.
+    assert within("x", LEAST_ABOVE_0, LEAST_ABOVE_0, 6) == LEAST_ABOVE_0
+    for none in (0.0, [0.0], np.array([1.0, 0.0])):
+        with pytest.raises(OutOfRange, match=r"x.* is 0; enter a number above 0, at most 6"):
+            within("x", none, LEAST_ABOVE_0, 6)
+
+
+def test_a_whole_number_beyond_every_float_is_refused_by_name():
+    with pytest.raises(OutOfRange, match="bags is 1000"):
+        not_negative("bags", 10**400)
+    with pytest.raises(OutOfRange, match="bags is"):
+        not_negative("bags", [10**400])
+
+
+def test_an_empty_column_holds_nothing_bad():
+    assert positive("x", np.zeros(0)).shape == (0,)
