@@ -9,10 +9,12 @@ from typing import Any, TypedDict, Unpack
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q, QuerySet
 
 from estimates.activity import activity_record
 from estimates.command import Conflict
 from estimates.house import ComplaintRecord
+from estimates.likeness import phone_key, place_key
 from estimates.models.house import House
 from estimates.models.lead import LEAD_MOVES, Lead, LeadComplaint, LeadMove, LeadSource, LeadStage
 from estimates.models.record_rows import delete_rows, read_rows, write_rows
@@ -21,7 +23,7 @@ from estimates.records import BadRecord, read_record, write_record
 
 
 class LeadFields(TypedDict, total=False):
-    """What can be entered of a lead. `consent`: whether the person agrees to be called."""
+    """What can be entered of a lead. `consent`: whether the person agrees to be called; `zone`: "" for the state's."""
 
     person: str
     phone: str
@@ -31,6 +33,8 @@ class LeadFields(TypedDict, total=False):
     state: str
     county: str
     postal_code: str
+    zone: str
+    visit_at: datetime | None
     source: LeadSource
     seller: User
     consent: bool
@@ -155,6 +159,7 @@ def lead_move(
     by: User,
     now: datetime,
     house: House | None = None,
+    visit_at: datetime | None = None,
     lost_reason: str = "",
     note: str = "",
     origin: str = "",
@@ -167,6 +172,7 @@ def lead_move(
     to : one of the stages that may follow, see `LEAD_MOVES`.
     by, now, origin : who, when, from where.
     house : the house, once the lead is assessed; left out: the one it has.
+    visit_at : when the visit is, for `to` visit set.
     lost_reason : one of `LostReason`, for `to` lost.
     note : in words.
 
@@ -186,6 +192,7 @@ def lead_move(
             raise ValidationError({"now": f"It became {last.stage} at {last.at.isoformat()}. Enter a later time."})
         locked.stage, locked.lost_reason = to, lost_reason
         locked.house = house or locked.house
+        locked.visit_at = visit_at or locked.visit_at
         locked.version += 1
         locked.full_clean()
         locked.save()
@@ -198,7 +205,7 @@ def lead_move(
             target=locked,
             now=now,
             before={"stage": before},
-            after={"stage": to, "lost_reason": lost_reason},
+            after={"stage": to, "lost_reason": lost_reason, **({"visit_at": visit_at} if visit_at else {})},
             reason=note,
             origin=origin,
         )
@@ -208,6 +215,27 @@ def lead_move(
 def lead_complaints(lead: Lead) -> tuple[ComplaintRecord, ...]:
     """Return what the person says is wrong, room by room."""
     return read_rows(LeadComplaint, "parent", lead).get(lead.pk, ())
+
+
+def leads_alike(
+    *, user: User, phone: str, street: str, town: str, state: str, besides: Lead | None = None
+) -> QuerySet[Lead]:
+    """Return leads of the same telephone number or the same address, however those are written, latest first.
+
+    Parameters
+    ----------
+    user : who looks; leads that this person may not know of are left out.
+    phone, street, town, state : as typed; empty ones are like nothing.
+    besides : a lead that is not to be named.
+    """
+    number, place = phone_key(phone), place_key(street, town, state)
+    alike = Q(pk__in=[])
+    if number:
+        alike |= Q(phone_key=number)
+    if place:
+        alike |= Q(place_key=place)
+    rows = Lead.objects.visible_to(user).filter(alike).select_related("seller", "house")
+    return rows if besides is None else rows.exclude(pk=besides.pk)
 
 
 def _locked(lead: Lead) -> Lead:

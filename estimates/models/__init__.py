@@ -2,6 +2,7 @@
 
 from estimates.models.activity import ActivityEntry
 from estimates.models.assessment import Assessment, AssessmentStatus
+from estimates.models.call import CallEntry, CallOutcome, CallPurpose
 from estimates.models.command import Command
 from estimates.models.counter import Counter
 from estimates.models.estimate import EstimateRevision
@@ -18,6 +19,9 @@ __all__ = [
     "ActivityEntry",
     "Assessment",
     "AssessmentStatus",
+    "CallEntry",
+    "CallOutcome",
+    "CallPurpose",
     "Command",
     "Counter",
     "EstimateRevision",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
@@ -13,11 +15,13 @@ from django.db import models
 from django.db.models import F, Q
 
 from estimates.house import ComplaintRecord
+from estimates.likeness import phone_key, place_key
 from estimates.models.frozen import FrozenModel, FrozenQuerySet
 from estimates.models.house import House
 from estimates.models.money_field import MoneyField
 from estimates.models.record_rows import RecordRow, keeps
 from estimates.models.user import OFFICE, Role, User
+from estimates.zones import STATE_ZONES, ZONES, zone_of
 
 
 class LeadStage(models.TextChoices):
@@ -43,6 +47,9 @@ LEAD_MOVES: dict[LeadStage, frozenset[LeadStage]] = {
 }
 """Stage -> stages that may follow. A house may be assessed on the telephone by a few figures, without a visit. Somebody
 who comes back after all is a new lead of the same house, so that rates by source count each attempt once."""
+
+OPEN = (LeadStage.NEW, LeadStage.VISIT_SET, LeadStage.ASSESSED, LeadStage.PROPOSED)
+"""Stages of which something may still come."""
 
 WITH_HOUSE = (LeadStage.ASSESSED, LeadStage.PROPOSED, LeadStage.WON, LeadStage.CANCELLED)
 """Stages at which there is a house."""
@@ -105,7 +112,9 @@ class LeadQuerySet(models.QuerySet["Lead"]):
 class Lead(models.Model):
     """Somebody who asked us; `stage` is changed by `estimates.leads.lead_move` alone.
 
-    `cost` is what the lead cost when it came in, so that a later price of its source changes no result.
+    `cost` is what the lead cost when it came in, so that a later price of its source changes no result. `zone` is a
+    time zone that somebody chose, "" for that of the state. The two keys are how telephone number and address are
+    compared with those of other leads; saving makes them.
     """
 
     code = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -134,6 +143,9 @@ class Lead(models.Model):
         blank=True,
         validators=[RegexValidator(r"^\d{5}(-\d{4})?\Z", "Enter five digits, or five, a hyphen and four.")],
     )
+    zone = models.CharField(max_length=40, blank=True, choices=ZONES)
+    phone_key = models.CharField(max_length=40, blank=True, editable=False)
+    place_key = models.CharField(max_length=300, blank=True, editable=False)
     source = models.ForeignKey(
         LeadSource,
         on_delete=models.PROTECT,
@@ -151,6 +163,7 @@ class Lead(models.Model):
         related_name="leads",
         error_messages={"null": "Enter who looks after the lead."},
     )
+    visit_at = models.DateTimeField(null=True, blank=True)
     stage = models.CharField(max_length=20, choices=LeadStage, default=LeadStage.NEW)
     lost_reason = models.CharField(max_length=20, choices=LostReason, blank=True)
     house = models.ForeignKey(House, on_delete=models.PROTECT, null=True, blank=True, related_name="leads")
@@ -164,6 +177,9 @@ class Lead(models.Model):
         indexes = (
             models.Index(name="lead_by_stage", fields=["stage", "taken_at"]),
             models.Index(name="lead_by_next_step", fields=["seller", "next_step_on"]),
+            models.Index(name="lead_by_phone", fields=["phone_key"]),
+            models.Index(name="lead_by_place", fields=["place_key"]),
+            models.Index(name="lead_by_visit", fields=["visit_at"]),
         )
         constraints = (
             models.CheckConstraint(name="lead_stage_known", condition=Q(stage__in=LeadStage.values)),
@@ -197,6 +213,12 @@ class Lead(models.Model):
     def __str__(self) -> str:
         return self.person
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Save the lead with the keys by which it is compared."""
+        self.phone_key = phone_key(self.phone)
+        self.place_key = place_key(self.street, self.town, self.state)
+        super().save(*args, **kwargs)
+
     def clean(self) -> None:
         """Refuse what does not fit together; the constraints below keep the same in the database.
 
@@ -208,6 +230,10 @@ class Lead(models.Model):
         faults = {}
         if not (self.phone or self.email):
             faults["phone"] = "Enter a telephone number or an e-mail address."
+        if len(self.state) == 2 and self.state.isupper() and self.state not in STATE_ZONES:
+            faults["state"] = f"There is no state {self.state}. Enter the two capital letters of the state."
+        if self.visit_at is not None and self.stage == LeadStage.NEW:
+            faults["visit_at"] = "Leave it out; no visit is set yet."
         if self.next_step and self.next_step_on is None:
             faults["next_step_on"] = "Enter the day of the next step."
         if self.next_step_on is not None and not self.next_step:
@@ -227,6 +253,16 @@ class Lead(models.Model):
     def may_be_called(self) -> bool:
         """Whether the person has agreed to be called, and not withdrawn it."""
         return self.consent_given_at is not None and self.consent_withdrawn_at is None
+
+    @property
+    def clock(self) -> ZoneInfo:
+        """The time zone of the house."""
+        return zone_of(self.state, self.zone)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something may still come of it."""
+        return self.stage in OPEN
 
 
 @keeps(ComplaintRecord, parent=Lead, many="complaints")
