@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from estimates.money import format_money, line_cents, round_half_up
+from estimates.money import format_money, line_cents, round_half_up, share_columns
 from estimates.pricebook import PriceBook
 from estimates.quantities import ACCESSES, LEAK_KINDS, Numbers, Quantities, Whole
+from estimates.takeoff import whole_units
 
 Rates = Mapping[str, float | Numbers]
 
@@ -98,44 +99,6 @@ def amount(quantity: float | Numbers, rate_dollars: float | Numbers) -> Whole:
     """Quantity x rate, taken to 1/1000 and 1/10,000 dollar, half a cent rounded up. [cents]"""
     wide = np.broadcast_arrays(parts(quantity, 1_000), parts(rate_dollars, 10_000))
     return np.asarray(line_cents(np.ascontiguousarray(wide[0]), np.ascontiguousarray(wide[1])), dtype=np.int64)
-
-
-def units(unrounded: Numbers) -> Whole:
-    """Whole mixes or bags to buy; a hair over a whole number from adding fractions does not buy another one."""
-    return np.asarray(np.ceil(unrounded - 1e-9), dtype=np.int64)
-
-
-def shared(totals: Whole, weights: Numbers, group: Whole) -> Whole:
-    """Share the total of each group by weight, so that the shares sum to it exactly (largest remainder).
-
-    Parameters
-    ----------
-    totals : amount of each group, >= 0, shape (groups,). [cents]
-    weights : weight of each row, > 0, shape (rows,).
-    group : whose a row is, shape (rows,).
-
-    Returns
-    -------
-    Share of each row. [cents] Equal remainders are served from the first row on.
-
-    Examples
-    --------
-    >>> shared(np.array([100, 7]), np.array([1.0, 1.0, 1.0, 2.0]), np.array([0, 0, 0, 1]))
-    array([34, 33, 33,  7])
-    """
-    if not len(group):
-        return np.zeros(0, dtype=np.int64)
-    whole = np.bincount(group, weights=weights, minlength=len(totals))
-    # A share that is a whole number but for the last bits is that number: its remainder must not come first.
-    exact = totals[group] * (weights / whole[group])
-    floor = np.floor(exact + 1e-9)
-    rest = exact - floor
-    left = totals - np.bincount(group, weights=floor, minlength=len(totals)).astype(np.int64)
-    order = np.lexsort((np.arange(len(group)), -np.round(rest, 9), group))
-    first = np.concatenate([[0], np.cumsum(np.bincount(group, minlength=len(totals)))])[:-1]
-    rank = np.empty(len(group), dtype=np.int64)
-    rank[order] = np.arange(len(group)) - first[group[order]]
-    return np.asarray(floor.astype(np.int64) + (rank < left[group]), dtype=np.int64)
 
 
 # --- costs -------------------------------------------------------------------------------------------------------
@@ -284,8 +247,8 @@ def _sums(option: Whole, values: Numbers, q: Quantities) -> Numbers:
 def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     of = q.wall_option
     unrounded = q.wall_fill_ft3 * (1.0 + _at(rates, "waste", of)) / _at(rates, "yield", of)
-    mixes = units(_sums(of, unrounded, q))
-    foam = shared(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
+    mixes = whole_units(_sums(of, unrounded, q))
+    foam = share_columns(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
     speed = np.choose(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES]) if len(of) else 1.0
     crew_day = _at(rates, "crew_size", of) * _at(rates, "day_hours", of)
     high = 1.0 + q.wall_ladder * _at(rates, "over_10_ft", of) + q.wall_staging * _at(rates, "over_20_ft", of)
@@ -307,7 +270,7 @@ def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
 
 def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     of = q.attic_option
-    bags = units(_sums(of, q.attic_bags, q))
+    bags = whole_units(_sums(of, q.attic_bags, q))
     # Two people work the blower and the hose.
     hours = (
         2.0 * q.attic_bags / _at(rates, "attic_blowing", of)
@@ -316,7 +279,7 @@ def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
         + q.attic_dam_ft * _at(rates, "dam", of)
         + q.attic_hatches * _at(rates, "hatch", of)
     )
-    material = shared(amount(bags.astype(np.float64), rates["bag"]), q.attic_bags, of)
+    material = share_columns(amount(bags.astype(np.float64), rates["bag"]), q.attic_bags, of)
     material = material + amount(q.attic_baffles, _at(rates, "baffle_material", of))
     material = material + amount(q.attic_dam_ft, _at(rates, "dam_material", of))
     material = material + amount(q.attic_hatches, _at(rates, "hatch_material", of))
@@ -343,14 +306,14 @@ def _jobs(
     busy = (done > 0).astype(np.float64)
     testing = busy * (np.asarray(rates["test_in"]) + np.asarray(rates["test_out"]))
     worked = (done + testing) / crew_day
-    crew_days = units(worked * 2.0) / 2.0
+    crew_days = whole_units(worked * 2.0) / 2.0
     injecting, blowing = injected / crew_day, blown / crew_day
     labour, idle = rates["labour"], np.zeros(q.options)
-    rigs = amount(units(injecting * 2.0) / 2.0, rates["foam_rig"])
-    rigs = rigs + amount(units(blowing * 2.0) / 2.0, rates["blowing_machine"])
+    rigs = amount(whole_units(injecting * 2.0) / 2.0, rates["foam_rig"])
+    rigs = rigs + amount(whole_units(blowing * 2.0) / 2.0, rates["blowing_machine"])
     staged = (_sums(q.wall_option, q.wall_staging, q) > 0).astype(np.float64)
-    rigs = rigs + amount(units(injecting * 2.0) / 2.0 * staged, rates["staging"])
-    purged = units(injecting) * np.asarray(rates["purge"])
+    rigs = rigs + amount(whole_units(injecting * 2.0) / 2.0 * staged, rates["staging"])
+    purged = whole_units(injecting) * np.asarray(rates["purge"])
     jobs = {
         "tests": _costed(option, testing, labour, equipment=amount(busy, rates["blower_door"])),
         "half day": _costed(option, (crew_days - worked) * crew_day, labour),

@@ -106,6 +106,7 @@ def _leak_form(counted: LeakTakeoff) -> dict[str, Any]:
         "kind": counted.site.kind,
         "quantity": counted.site.quantity,
         "hours": counted.hours,
+        "minutes": counted.hours * 60.0,
         "material_dollars": counted.material_dollars,
         "priced": counted.priced,
         "stops": counted.stops,

@@ -10,6 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import overload
+
+import numpy as np
+from numpy.typing import NDArray
 
 from estimates.gates import HouseGates, house_gates
 from estimates.house import (
@@ -42,6 +46,9 @@ SASH_POCKET_IN = 2.5
 
 QUICK_SIZE = RangeInput("how large the walls are that were not measured one by one", 0.92, 1.0, 1.08)
 """Wall area as a share of that of the quick entry: perimeter paced, heights guessed. [1] Common practice, no source."""
+
+HAIR = 1e-9
+"""So much over a whole number comes from adding fractions, not from work. [units]"""
 
 LADDER_FT, STAGING_FT = 10.0, 20.0
 """Work above the first takes a ladder and more time, above the second staging. [ft] Common practice, no source."""
@@ -393,12 +400,18 @@ def leak_take_off(site: LeakSiteRecord, book: PriceBook) -> LeakTakeoff:
     return LeakTakeoff(site, site.quantity * work.hours, site.quantity * work.material)
 
 
-def whole_units(unrounded: float) -> int:
-    """Whole mixes or bags to buy; a hair over a whole number from adding fractions does not buy another one.
+@overload
+def whole_units(unrounded: float) -> int: ...
+@overload
+def whole_units(unrounded: NDArray[np.float64]) -> NDArray[np.int64]: ...
+def whole_units(unrounded: float | NDArray[np.float64]) -> int | NDArray[np.int64]:
+    """Whole mixes, bags or half-days to buy; a hair over a whole number from adding fractions buys no more.
 
     Examples
     --------
     >>> whole_units(3.0000000000004), whole_units(3.01), whole_units(0.0)
     (3, 4, 0)
     """
-    return math.ceil(unrounded - 1e-9)
+    if isinstance(unrounded, np.ndarray):
+        return np.asarray(np.ceil(unrounded - HAIR), dtype=np.int64)
+    return math.ceil(unrounded - HAIR)

@@ -4,20 +4,19 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('estimates', '0002_house_lead_assessment_proposal'),
+        ("estimates", "0002_house_lead_assessment_proposal"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='assessment',
-            name='foam',
+            model_name="assessment",
+            name="foam",
             field=models.CharField(blank=True, max_length=40),
         ),
         migrations.AddField(
-            model_name='assessment',
-            name='loose_fill',
+            model_name="assessment",
+            name="loose_fill",
             field=models.CharField(blank=True, max_length=40),
         ),
     ]

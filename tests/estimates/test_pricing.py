@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimates.cost_columns import best_rates, parts, shared
+from estimates.cost_columns import best_rates, parts
 from estimates.house import WHOLE_SCOPE, OptionRecord, QuickWallRecord, WallRecord
-from estimates.money import share_cents
 from estimates.pricebook import PriceBook, load_book
 from estimates.pricing import PARTS, PriceRefused, portfolio_prices, price_cents, price_option
 from estimates.takeoff import Takeoff, quick_take_off, wall_take_off
@@ -151,23 +150,6 @@ def test_a_thousand_options_at_once_cost_what_each_costs_alone(book: PriceBook) 
         alone = price_option(takeoff, option, book)
         assert set(costs[i :: len(ids)]) == {alone.cost_cents}
         assert set(prices[i :: len(ids)]) == {alone.price_cents}
-
-
-@given(
-    st.lists(st.tuples(st.integers(0, 3), st.floats(0.01, 1e4)), min_size=1, max_size=40),
-    st.lists(st.integers(0, 10**8), min_size=4, max_size=4),
-)
-def test_shares_by_column_sum_exactly_and_agree_with_exact_fractions(
-    rows: list[tuple[int, float]], totals: list[int]
-) -> None:
-    # Independent method: share_cents, which works with exact fractions.
-    group, weights = np.array([g for g, _ in rows]), np.array([w for _, w in rows])
-    found = shared(np.array(totals), weights, group)
-    for g in set(group):
-        mine = found[group == g]
-        exact = share_cents(totals[g], list(weights[group == g]))
-        assert mine.sum() == totals[g]
-        assert np.abs(mine - np.array(exact)).max() <= 1
 
 
 def test_parts_of_a_unit_mean_what_was_written() -> None:
