@@ -7,7 +7,6 @@ import secrets
 import tomllib
 from dataclasses import dataclass
 from datetime import datetime, time
-from decimal import Decimal
 from pathlib import Path
 
 from django.conf import settings
@@ -15,18 +14,21 @@ from django.db import connection
 from django.utils import timezone
 
 from estimates.activity import activity_record
-from estimates.estimating import revision_create
-from estimates.house import SCHEMA, HouseRecord, house_to_json
+from estimates.assessments import assessment_complete, assessment_from_record
+from estimates.estimating import estimate_freeze
+from estimates.house import HouseRecord, house_to_json
 from estimates.houses import house_put
 from estimates.leads import lead_move, lead_source_put, lead_take
 from estimates.models import ActivityEntry, EstimateRevision, House, Role, User
+from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.lead import Lead, LeadSource, LeadStage
 from estimates.pricebook import PriceBook
 from estimates.records import BadRecord, Fault, write_record
 from estimates.rules_table import rule_put
 from estimates.snapshot import ENGINE_VERSION, Snapshot, canonical_json
-from reports.scenario_houses import dated, measured_houses, short_houses, short_table
+from reports.scenario_houses import dated, measured_houses, short_houses
 from reports.scenario_story import EARLIEST, Calendar, LeadRecord, SourceRecord, load_story
+from reports.scenario_table import short_table
 
 FIXTURES: Path = settings.BASE_DIR / "fixtures"
 ORIGIN = "manage.py demo"
@@ -141,6 +143,11 @@ class ScenarioHouse:
         """Whether a proposal was ever made for it."""
         return self.lead.proposed is not None
 
+    def priced_at(self, days: Calendar) -> datetime:
+        """When its assessment was whole: the evening of the visit, or of the day of the last release of a stop."""
+        released = [release.released_on for release in self.record.gate_releases]
+        return days.evening(max([days.day(self.lead.seen), *released]))
+
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
@@ -237,6 +244,29 @@ def lead_load(house: ScenarioHouse, days: Calendar, *, sources: dict[str, LeadSo
     return lead
 
 
+def assessment_load(house: ScenarioHouse, days: Calendar, *, lead: Lead) -> Assessment | None:
+    """Bring the assessment of a house that was visited; it is completed, as all its gates are answered.
+
+    Returns
+    -------
+    The assessment; None for a house that nobody has visited.
+    """
+    if house.lead.assessed is None or lead.house is None:
+        return None
+    assessment = assessment_from_record(
+        house=lead.house, record=house.record, by=lead.seller, now=days.time(house.lead.assessed), origin=ORIGIN
+    )
+    if assessment.status == AssessmentStatus.COMPLETED:
+        return assessment
+    return assessment_complete(
+        assessment=assessment,
+        expected_version=assessment.version,
+        by=lead.seller,
+        now=house.priced_at(days),
+        origin=ORIGIN,
+    )
+
+
 def loaded_revision(record: HouseRecord, book: PriceBook, *, seed: int) -> EstimateRevision | None:
     """The newest estimate of a house where it was made from this very record, book, seed and engine; else None."""
     latest = EstimateRevision.objects.filter(house__reference=record.id).order_by("-number").first()
@@ -251,21 +281,4 @@ def loaded_revision(record: HouseRecord, book: PriceBook, *, seed: int) -> Estim
 def estimate_load(*, snapshot: Snapshot, by: User, now: datetime) -> EstimateRevision:
     """Bring a house and freeze its estimate as a revision; the same figures again write nothing."""
     house = house_put(record=snapshot.house, is_demo=True, created_by=by, now=now, origin=ORIGIN)
-    first = snapshot.options[0]
-    return revision_create(
-        house=house,
-        snapshot=snapshot.text(),
-        price_book=_book_name(snapshot.book),
-        schema_version=SCHEMA,
-        engine_version=ENGINE_VERSION,
-        seed=snapshot.seed,
-        price=Decimal(first.price_cents) / 100,
-        cost=Decimal(first.cost_cents) / 100,
-        created_by=by,
-        now=now,
-        origin=ORIGIN,
-    )
-
-
-def _book_name(book: PriceBook) -> str:
-    return f"{book.id} {book.version}"
+    return estimate_freeze(house=house, snapshot=snapshot, by=by, now=now, origin=ORIGIN)

@@ -173,3 +173,7 @@ class Calendar:
     def time(self, offset: int, at: time = EVENING) -> datetime:
         """A time of the calendar."""
         return datetime.combine(self.day(offset), at, self.zone)
+
+    def evening(self, day: date) -> datetime:
+        """When the office writes down what a day brought."""
+        return datetime.combine(day, EVENING, self.zone)

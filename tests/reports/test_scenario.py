@@ -11,13 +11,16 @@ import pytest
 from django.db import transaction
 from django.db.models import F
 
+from estimates.assessments import assessment_to_record
 from estimates.leads import lead_complaints, lead_source_put
 from estimates.models import EstimateRevision, House, User
+from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.lead import Lead, LeadMove, LeadSource, LeadStage
 from estimates.pricebook import load_book
 from estimates.snapshot import take_snapshot
 from reports.scenario import (
     Scenario,
+    assessment_load,
     calendar,
     estimate_load,
     is_demo_database,
@@ -39,7 +42,8 @@ def load(folder: Path, count: int | None = None, now: datetime = NOW) -> Scenari
     scenario = load_scenario(calendar(now=now), count)
     sources = sources_load(scenario, by=owner)
     for house in scenario.houses:
-        lead_load(house, scenario.days, sources=sources, owner=owner)
+        lead = lead_load(house, scenario.days, sources=sources, owner=owner)
+        assessment_load(house, scenario.days, lead=lead)
     return scenario
 
 
@@ -51,6 +55,8 @@ def rows() -> list[Any]:
     found: list[Any] = list(leads.order_by("place").values(*fields, "place", "at_source", "by"))
     moves = LeadMove.objects.order_by("lead__house__reference", "at")
     found += moves.values_list("lead__house__reference", "stage", "at", "by__email", "note")
+    kept = Assessment.objects.order_by("house__reference")
+    found += kept.values_list("house__reference", "number", "status", "sha256", "created_at", "completed_at")
     found += House.objects.order_by("reference").values("reference", "name", "street", "county", "created_at")
     return found
 
@@ -66,8 +72,8 @@ def test_two_loads_from_the_same_files_give_the_same_rows(tmp_path: Path) -> Non
     assert rows() == first
 
 
-def test_every_stage_has_its_time_in_order_and_the_last_one_is_the_stage(tmp_path: Path) -> None:
-    load(tmp_path)
+def test_every_stage_has_its_time_and_only_visited_houses_have_an_assessment(tmp_path: Path) -> None:
+    story = load(tmp_path)
     for lead in Lead.objects.all():
         moves = list(LeadMove.objects.filter(lead=lead).order_by("at", "id"))
         assert moves[0].stage == LeadStage.NEW
@@ -75,6 +81,9 @@ def test_every_stage_has_its_time_in_order_and_the_last_one_is_the_stage(tmp_pat
         assert moves[-1].stage == lead.stage
         assert all(move.at < NOW for move in moves)
     assert set(Lead.objects.values_list("stage", flat=True)) == set(LeadStage.values)
+    without = set(Lead.objects.filter(house__assessments=None).values_list("house__reference", flat=True))
+    assert without == {house.record.id for house in story.houses if house.lead.assessed is None}
+    assert len(without) == 11
 
 
 def test_a_lead_keeps_its_complaint_its_consent_and_what_its_source_cost_then(tmp_path: Path) -> None:
@@ -87,6 +96,19 @@ def test_a_lead_keeps_its_complaint_its_consent_and_what_its_source_cost_then(tm
     assert lead_complaints(lead) == scenario.houses[2].record.complaints
     assert lead.may_be_called
     assert lead.next_step_on == scenario.days.day(2)
+
+
+def test_a_visited_house_has_a_completed_assessment_that_holds_its_record(tmp_path: Path) -> None:
+    scenario = load(tmp_path, 8)
+    assert Assessment.objects.count() == 8
+    for house in scenario.houses:
+        kept = Assessment.objects.get(house__reference=house.record.id)
+        assert kept.status == AssessmentStatus.COMPLETED
+        assert assessment_to_record(kept) == house.record
+        assert kept.completed_at is not None
+        # Nobody completes it before the stops in it were released.
+        days = [release.released_on for release in house.record.gate_releases]
+        assert all(day <= scenario.days.monday and kept.completed_at >= scenario.days.evening(day) for day in days)
 
 
 def test_the_calendar_stays_at_the_week_of_the_first_load(tmp_path: Path) -> None:

@@ -14,8 +14,9 @@ from estimates.house import HouseRecord, Verdict
 from estimates.pricebook import load_book
 from estimates.records import BadRecord
 from estimates.snapshot import Snapshot, take_snapshot
-from reports.scenario_houses import dated, measured_houses, short_houses, short_table
+from reports.scenario_houses import dated, measured_houses, short_houses
 from reports.scenario_story import Calendar, load_story
+from reports.scenario_table import short_table
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 DAY = date(2026, 3, 2)

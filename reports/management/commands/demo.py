@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from estimates.pricebook import PriceBook
     from reports.scenario import Scenario
 
-MOST_PAPERS = 4
+MOST_PAPERS = 3
 """Proposals written at the start; those of the other houses are written when somebody asks for them."""
 
 SEED = 1
@@ -111,8 +111,9 @@ class Command(BaseCommand):
                 snapshot = take_snapshot(house.record, book, seed=SEED)
                 with transaction.atomic():
                     lead = scenario.lead_load(house, story.days, sources=sources, owner=owner)
-                    seen = story.days.time(house.lead.seen)
-                    loaded = scenario.estimate_load(snapshot=snapshot, by=lead.seller, now=seen)
+                    scenario.assessment_load(house, story.days, lead=lead)
+                    at = house.priced_at(story.days)
+                    loaded = scenario.estimate_load(snapshot=snapshot, by=lead.seller, now=at)
             revisions.append(loaded)
         return revisions
 
