@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from estimates.cost_columns import Quantities, best_rates, price_cents, price_columns, quantities
+from estimates.cost_columns import best_rates, price_cents, price_columns
 from estimates.house import WHOLE_SCOPE, WallRecord, house_from_json
 from estimates.money import line_cents
 from estimates.performance import performance
@@ -28,6 +28,7 @@ from estimates.physics.energy import load_change
 from estimates.physics.framing import lay_out
 from estimates.pricebook import load_book
 from estimates.pricing import price
+from estimates.quantities import ACCESSES, Quantities, quantities
 from estimates.takeoff import Takeoff, take_off, wall_take_off
 
 pytestmark = pytest.mark.benchmark
@@ -213,16 +214,25 @@ def portfolio(walls: int) -> Quantities:
 
 
 def bare_prices(q: Quantities, rates: Mapping[str, Any]) -> np.ndarray:
-    """Cost and price of wall options as numpy columns of floats: foam by share, labour, travel, rigs, contingency."""
+    """Cost and price of wall options as numpy columns of floats: foam by share, labour, travel, rigs, contingency.
+
+    The same terms as ours for every wall, and none of the checks; attics and leak sites are left out as there are none.
+    """
     of, n = q.wall_option, q.options
     mixes = q.wall_fill_ft3 * (1 + rates["waste"]) / rates["yield"]
     bought = np.ceil(np.bincount(of, mixes, n) - 1e-9)
     foam = np.floor((bought * rates["mix"] * 100 / np.bincount(of, mixes, n))[of] * mixes + 0.5)
     day = rates["crew_size"] * rates["day_hours"]
-    hours = q.wall_net_ft2 / rates["wall_lift_cladding"] * day + rates["face_set_up"]
-    hours = hours + q.wall_closing_ft * rates["escape_closing"]
+    speed = np.array([rates[f"wall_{access}"] for access in ACCESSES])[q.wall_access]
+    filling = q.wall_net_ft2 / speed * day * (1 + q.wall_obstructed * rates["obstructed"])
+    filling = filling * (1 + q.wall_ladder * rates["over_10_ft"] + q.wall_staging * rates["over_20_ft"])
+    filling = filling * (1 + q.wall_steep * rates["steep_grade"])
+    filling = filling + q.wall_openings * rates["opening"] + q.wall_braced * rates["brace"]
+    hours = np.maximum(filling, rates["small_wall"]) + rates["face_set_up"]
+    hours = hours + q.wall_lead * rates["lead_set_up"] + q.wall_closing_ft * rates["escape_closing"]
     material = foam + np.floor(q.wall_holes * rates["plug"] * 100 + 0.5)
     material = material + np.floor(q.wall_closing_ft * rates["closing_material"] * 100 + 0.5)
+    material = material + np.floor(q.wall_lead * rates["lead_material"] * 100 + 0.5)
     cost = material + np.floor(hours * rates["labour"] * 100 + 0.5)
     uplift, rest = 1 + rates["contingency"], 1 - rates["target_margin"] - rates["commission"]
     lines = np.bincount(of, np.floor(np.floor(cost * uplift + 0.5) / rest + 0.5), n)
