@@ -9,8 +9,6 @@ the revision, not here.
 from __future__ import annotations
 
 import hashlib
-import re
-from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
@@ -26,7 +24,7 @@ from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.house import RECORD_FIELDS, House
 from estimates.models.record_rows import delete_lists, read_lists, write_lists
 from estimates.models.user import User
-from estimates.records import CODE_PATTERN, BadRecord, Fault, read_record, specs, write_record
+from estimates.records import BadRecord, read_record, write_record
 from estimates.snapshot import canonical_json
 
 
@@ -43,7 +41,7 @@ class AssessmentChanged(Conflict):
 
 
 def assessment_from_record(
-    *, house: House, record: HouseRecord, by: User, now: datetime, origin: str = ""
+    *, house: House, record: HouseRecord, by: User, now: datetime, again: bool = False, origin: str = ""
 ) -> Assessment:
     """Begin the next assessment of a house with a record; the record that its latest one holds writes nothing.
 
@@ -53,6 +51,7 @@ def assessment_from_record(
     record : what was measured so far.
     by : who measured.
     now : the time of the whole act.
+    again : begin the next one although the latest, which is completed, holds the same record: to go on from there.
     origin : network address or command.
 
     Raises
@@ -64,7 +63,8 @@ def assessment_from_record(
     with transaction.atomic():
         house = _house_of(house, record, by, now, origin)
         latest = Assessment.objects.filter(house=house).order_by("-number").first()
-        if latest is not None and assessment_to_record(latest) == record:
+        going_on = again and latest is not None and latest.status == AssessmentStatus.COMPLETED
+        if latest is not None and not going_on and assessment_to_record(latest) == record:
             return latest
         if latest is not None and latest.status == AssessmentStatus.OPEN:
             raise ValidationError(
@@ -176,30 +176,7 @@ def record_sha256(record: HouseRecord) -> str:
 
 def _read_again(record: HouseRecord) -> HouseRecord:
     """The record through the reader, so that a row never holds what a record cannot."""
-    checked = read_record(HouseRecord, write_record(record))
-    faults = list(_id_faults(checked, "$"))
-    if faults:
-        raise BadRecord(faults)
-    return checked
-
-
-def _id_faults(record: Any, path: str) -> Iterator[Fault]:
-    """Ids that point to other records: the reader takes any text there, databases do not."""
-    for name, (spec, _) in specs(type(record)).items():
-        value = getattr(record, name)
-        if spec.kind == "one" and value is not None:
-            yield from _id_faults(value, f"{path}.{name}")
-        elif spec.kind == "many":
-            for place, item in enumerate(value):
-                yield from _id_faults(item, f"{path}.{name}[{place}]")
-        elif spec.kind == "codes":
-            for place, item in enumerate(value or ()):
-                if not re.fullmatch(CODE_PATTERN, item):
-                    yield Fault(
-                        f"{path}.{name}[{place}]",
-                        "is no id; enter 1-40 letters, digits, dots, dashes or underscores, beginning with a letter or "
-                        "digit",
-                    )
+    return read_record(HouseRecord, write_record(record))
 
 
 def _house_of(house: House, record: HouseRecord, by: User, now: datetime, origin: str) -> House:

@@ -12,7 +12,7 @@ from estimates.activity import activity_record
 from estimates.counter import counter_next
 from estimates.models.pricebook import PriceBookVersion
 from estimates.models.user import User
-from estimates.pricebook import PriceBook, _book_faults
+from estimates.pricebook import PriceBook, book_faults
 from estimates.records import BadRecord, load_json, read_record, write_record
 from estimates.snapshot import canonical_json
 
@@ -38,7 +38,7 @@ def price_book_publish(*, book: PriceBook, by: User, now: datetime, origin: str 
     ValidationError : the version or the first day does not follow the one published last.
     """
     checked = read_record(PriceBook, write_record(book))
-    faults = _book_faults(checked, checked.id)
+    faults = book_faults(checked, checked.id)
     if faults:
         raise BadRecord(faults)
     content = canonical_json(write_record(checked))

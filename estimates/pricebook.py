@@ -237,13 +237,14 @@ def load_book(name: str) -> PriceBook:
     except tomllib.TOMLDecodeError as error:
         raise BadRecord([Fault(name, f"not valid TOML: {error}")]) from None
     book = read_record(PriceBook, raw, path=name)
-    faults = list(_book_faults(book, name))
+    faults = list(book_faults(book, name))
     if faults:
         raise BadRecord(faults)
     return book
 
 
-def _book_faults(book: PriceBook, path: str) -> list[Fault]:
+def book_faults(book: PriceBook, path: str) -> list[Fault]:
+    """What no single field of a book can tell: rates that are missing or out of order, leak sites without work."""
     faults = []
     given = {rate.id: rate for rate in book.rates}
     for name, unit in RATES.items():

@@ -22,6 +22,8 @@ R = TypeVar("R")
 CODE_PATTERN = r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}"
 """What an id may look like: it becomes part of file names and bay labels."""
 
+_CODE_WANTED = "1-40 letters, digits, dots, dashes or underscores, beginning with a letter or digit"
+
 QuantityParser = Callable[[str, str], float]
 """Turns text such as ``12' 6 1/2"`` into a number of the given unit; raises ValueError with what to enter."""
 
@@ -306,6 +308,9 @@ class _Reader:
         if not isinstance(raw, list) or not all(isinstance(item, str) for item in raw):
             self.fault(path, f"{_shown(raw)} is not a list of ids; enter {_wanted(spec)}")
             return None
+        for index, item in enumerate(raw):
+            if not re.fullmatch(CODE_PATTERN, item):
+                self.fault(f"{path}[{index}]", f"{_shown(item)} is no id; enter {_CODE_WANTED}")
         self.unique(raw, path)
         return tuple(raw)
 
@@ -362,7 +367,7 @@ def _wanted(spec: Spec) -> str:
         assert spec.enum is not None
         return "one of " + ", ".join(spec.enum)
     if spec.kind == "text" and spec.pattern == CODE_PATTERN:
-        return "1-40 letters, digits, dots, dashes or underscores, beginning with a letter or digit"
+        return _CODE_WANTED
     if spec.kind == "many":
         return f"a list of at least {spec.min_items} records" if spec.min_items else "a list of records"
     return {
