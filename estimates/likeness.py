@@ -46,7 +46,7 @@ def place_key(street: str, town: str, state: str) -> str:
     ''
     """
     words = _words(street)
-    return f"{' '.join(words)}|{' '.join(_words(town))}|{state.lower()}"[:300] if words else ""
+    return f"{' '.join(words)}|{' '.join(_words(town))}|{''.join(_words(state))}"[:300] if words else ""
 
 
 def _words(text: str) -> list[str]:

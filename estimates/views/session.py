@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import logging
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth import views as auth_views
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from estimates import access
+from estimates.desk import desk_of
 from estimates.forms.sign_in import SignInForm
 from estimates.models import User
 
@@ -53,8 +56,16 @@ def locked_out(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
 @require_safe
 @access.action("home.read")
 def show_home(request: HttpRequest) -> HttpResponse:
-    """Show where to start."""
-    return render(request, "estimates/home.html")
+    """Show where to start, and what waits for a seller today."""
+    user, now = request.user, timezone.now()
+    context: dict[str, Any] = {"now": now, "today": timezone.localdate(now), "midnight": _midnight(now), "desk": None}
+    if isinstance(user, User) and access.allowed(user, "lead.write"):
+        context["desk"] = desk_of(user, now=now)
+    return render(request, "estimates/home.html", context)
+
+
+def _midnight(now: datetime) -> datetime:
+    return timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
 
 
 @require_GET

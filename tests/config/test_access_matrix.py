@@ -7,14 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from estimates import access
-from estimates.models import House, Role, User
+from estimates.leads import lead_take
+from estimates.models import House, LeadSource, Role, User
 
 SIGN_IN = 302
 """What somebody who is not signed in gets on a protected page: sent to the sign-in page."""
@@ -22,6 +25,24 @@ SIGN_IN = 302
 OWNER, SALES, PLAN, CREW, BOOKS = Role.OWNER, Role.SALESPERSON, Role.SCHEDULER, Role.CREW, Role.BOOKKEEPER
 EVERYBODY = (OWNER, SALES, PLAN, CREW, BOOKS)
 OFFICE = (OWNER, SALES, PLAN, BOOKS)
+
+
+def lead_of(house: House) -> dict[str, Any]:
+    """Arguments of the pages of a lead: one of the house of the test."""
+    seller = User.objects.create_user(email="seller@cavitybook.test", full_name="Selwyn Tarn", role=Role.SALESPERSON)
+    source = LeadSource.objects.create(name="Yard signs", cost_per_lead=Decimal("12.50"))
+    lead = lead_take(
+        person="Wren Halloran",
+        phone="607-555-0142",
+        state="NY",
+        source=source,
+        seller=seller,
+        by=seller,
+        now=timezone.now(),
+        house=house,
+    )
+    return {"code": lead.code}
+
 
 Arguments = Callable[[House], dict[str, Any]]
 """Makes the arguments of a URL from the house of the test, for example ``lambda house: {"code": house.code}``."""
@@ -58,6 +79,15 @@ PAGES = [
         code=404,
         arguments=lambda house: {"code": house.code, "name": "takeoff.json"},
     ),
+    Page("estimates-list-leads", OFFICE),
+    Page("estimates-take-lead", (OWNER, SALES)),
+    Page("estimates-show-leads-alike", (OWNER, SALES), method="post", wrong_method=True),
+    Page("estimates-change-lead-sources", (OWNER, SALES)),
+    Page("estimates-show-lead", OFFICE, arguments=lead_of),
+    Page("estimates-change-lead", (OWNER, SALES), arguments=lead_of),
+    Page("estimates-move-lead", (OWNER, SALES), arguments=lambda house: {**lead_of(house), "stage": "visit_set"}),
+    Page("estimates-log-call", (OWNER, SALES), arguments=lead_of),
+    Page("estimates-make-house", (OWNER, SALES), method="post", code=302, wrong_method=True, arguments=lead_of),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
 ]
