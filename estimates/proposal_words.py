@@ -129,7 +129,11 @@ def listed(names: Sequence[str]) -> str:
     --------
     >>> listed(["Front"]), listed(["Front", "Back"]), listed(["Front", "Back", "Left"])
     ('Front', 'Front and Back', 'Front, Back and Left')
+    >>> listed(["Left, upstairs", "Back", "Left, downstairs"])
+    'Left, upstairs; Back; and Left, downstairs'
     """
+    if len(names) > 1 and any("," in name for name in names):
+        return f"{'; '.join(names[:-1])}; and {names[-1]}"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 

@@ -530,7 +530,7 @@ def test_the_statement_stands_right_above_the_place_to_sign_in_bold_of_ten_point
 
 
 def test_the_fact_sheets_shown_are_those_of_what_is_installed(run, made):
-    assert made.context["fact_sheet"].endswith("cementitious foam, injected and cellulose, loose fill.")
+    assert made.context["fact_sheet"].endswith("cementitious foam, injected; and cellulose, loose fill.")
     walls = (OptionRecord(id="walls", name="Walls only", attic_ids=(), leak_ids=()),)
     assert run(house_record(options=walls)).context["fact_sheet"].endswith(": cementitious foam, injected.")
 
