@@ -30,6 +30,9 @@ from estimates.snapshot import Snapshot, snapshot_from_text
 
 MM_PER_IN = 25.4
 
+PICTURED = 60
+"""So many walls have their elevation drawn on a paper; nobody reads one of hundreds of drawings, and each takes time."""
+
 
 class PaperRefused(ValueError):
     """A paper that must not go out; `faults` name every reason and what to enter."""
@@ -78,7 +81,7 @@ def write_house_proposal(
             settings.VAR_DIR / "pictures",
             width_in=PICTURE_MM / MM_PER_IN,
         )
-        for counted in snapshot.takeoff.priced_walls
+        for counted in snapshot.takeoff.priced_walls[:PICTURED]
         if counted.layout.quick is None
     }
     return write_proposal(path, context, elevations, template, issued_on=issued_on)

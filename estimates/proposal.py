@@ -278,10 +278,13 @@ def _picture(wall: Mapping[str, str], path: Path | None) -> Picture | str:
 def _offered(takeoff: Takeoff, priced_options: Sequence[PricedOption]) -> Takeoff:
     """What at least one option holds."""
     chosen = [takeoff.chosen(priced.option) for priced in priced_options]
+    walls = {wall.wall.id for part in chosen for wall in part.walls}
+    attics = {attic.attic.id for part in chosen for attic in part.attics}
+    leaks = {leak.site.id for part in chosen for leak in part.leaks}
     return Takeoff(
-        tuple(wall for wall in takeoff.walls if any(wall in part.walls for part in chosen)),
-        tuple(attic for attic in takeoff.attics if any(attic in part.attics for part in chosen)),
-        tuple(leak for leak in takeoff.leaks if any(leak in part.leaks for part in chosen)),
+        tuple(wall for wall in takeoff.walls if wall.wall.id in walls),
+        tuple(attic for attic in takeoff.attics if attic.attic.id in attics),
+        tuple(leak for leak in takeoff.leaks if leak.site.id in leaks),
     )
 
 
@@ -396,10 +399,13 @@ def _heat(surface: SurfaceHeat) -> dict[str, str]:
 
 
 def _not_in_price(takeoff: Takeoff, offered: Takeoff) -> list[dict[str, str]]:
+    walls = {wall.wall.id for wall in offered.walls}
+    attics = {attic.attic.id for attic in offered.attics}
+    leaks = {leak.site.id for leak in offered.leaks}
     parts = [
-        *((wall.wall.name, wall.stops, wall in offered.walls) for wall in takeoff.walls),
-        *((attic.attic.name, _attic_stops(attic), attic in offered.attics) for attic in takeoff.attics),
-        *((leak.site.name, leak.stops, leak in offered.leaks) for leak in takeoff.leaks),
+        *((wall.wall.name, wall.stops, wall.wall.id in walls) for wall in takeoff.walls),
+        *((attic.attic.name, _attic_stops(attic), attic.attic.id in attics) for attic in takeoff.attics),
+        *((leak.site.name, leak.stops, leak.site.id in leaks) for leak in takeoff.leaks),
     ]
     left = [
         {"name": name, "reason": " ".join(words.stop_reason(stop) for stop in stops)}
