@@ -1,6 +1,7 @@
 """The rows of the estimates app, one module per noun."""
 
 from estimates.models.activity import ActivityEntry
+from estimates.models.answer import Cancellation, CancellationDecision, Disclosure, DisclosureKind, Question
 from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.call import CallEntry, CallOutcome, CallPurpose
 from estimates.models.command import Command
@@ -10,6 +11,7 @@ from estimates.models.house import House
 from estimates.models.lead import Lead, LeadMove, LeadSource, LeadStage, LostReason
 from estimates.models.link import LinkPurpose, PrivateLink
 from estimates.models.outbox import OutboxMessage
+from estimates.models.paper import PaperTemplate, ProposalPaper
 from estimates.models.pricebook import PriceBookVersion
 from estimates.models.proposal import Proposal, ProposalStatus
 from estimates.models.rule import Rule
@@ -22,8 +24,12 @@ __all__ = [
     "CallEntry",
     "CallOutcome",
     "CallPurpose",
+    "Cancellation",
+    "CancellationDecision",
     "Command",
     "Counter",
+    "Disclosure",
+    "DisclosureKind",
     "EstimateRevision",
     "House",
     "Lead",
@@ -33,10 +39,13 @@ __all__ = [
     "LinkPurpose",
     "LostReason",
     "OutboxMessage",
+    "PaperTemplate",
     "PriceBookVersion",
     "PrivateLink",
     "Proposal",
+    "ProposalPaper",
     "ProposalStatus",
+    "Question",
     "Role",
     "Rule",
     "User",
