@@ -24,7 +24,7 @@ from estimates.templatetags.figures import day
 ALL_OPEN = "open"
 """Value of the stage filter for every stage of which something may still come."""
 
-STAGES: dict[str, str] = {ALL_OPEN: "Open: new to proposed", **dict(LeadStage.choices)}
+STAGES: dict[str, str] = {ALL_OPEN: "Every open stage", **dict(LeadStage.choices)}
 
 FEWEST_DIGITS = 4
 """Digits of a search word from which on it is looked for in telephone numbers, whatever marks stand between."""
@@ -149,7 +149,7 @@ class LeadTable(tables.Table):  # type: ignore[misc]
 
     def render_taken_at(self, value: Any) -> str:
         """The day in the firm's time zone."""
-        return day(value)
+        return format_html('<span class="nobreak">{}</span>', day(value))
 
     @property
     def reach(self) -> str:

@@ -126,6 +126,17 @@ class LeadForm(LeadPageForm):
             raise ValidationError("Enter the two letters of the state, such as NY")
         return state
 
+    def clean(self) -> dict[str, Any]:
+        """Ask for what belongs together, so that every fault of the page is shown at once."""
+        given = self.cleaned_data
+        if not given.get("phone") and not given.get("email") and not {"phone", "email"} & set(self.errors):
+            self.add_error("phone", "Enter a telephone number or an e-mail address")
+        if given.get("next_step") and not given.get("next_step_on") and "next_step_on" not in self.errors:
+            self.add_error("next_step_on", "Enter the day of the next step")
+        if given.get("next_step_on") and not given.get("next_step") and "next_step" not in self.errors:
+            self.add_error("next_step", "Enter the next step, or take its day out")
+        return given
+
     @property
     def typed(self) -> dict[str, Any]:
         """The fields of the lead as `estimates.leads` takes them."""

@@ -88,8 +88,51 @@ PAGES = [
     Page("estimates-move-lead", (OWNER, SALES), arguments=lambda house: {**lead_of(house), "stage": "visit_set"}),
     Page("estimates-log-call", (OWNER, SALES), arguments=lead_of),
     Page("estimates-make-house", (OWNER, SALES), method="post", code=302, wrong_method=True, arguments=lead_of),
+    Page("reports-show-pipeline", (OWNER, SALES)),
+    Page("reports-download-pipeline", (OWNER, SALES)),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
+    # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.
+    Page("estimates-show-estimate", (OWNER, SALES, BOOKS), arguments=lambda house: {"code": house.code}),
+    Page(
+        "estimates-try-estimate",
+        (OWNER, SALES),
+        method="post",
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page(
+        "estimates-keep-estimate",
+        (OWNER, SALES),
+        method="post",
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page(
+        "estimates-freeze-estimate",
+        (OWNER, SALES),
+        method="post",
+        code=302,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page("estimates-list-revisions", OFFICE, arguments=lambda house: {"code": house.code}),
+    Page("estimates-compare-revisions", OFFICE, arguments=lambda house: {"code": house.code}),
+    Page("estimates-show-revision", OFFICE, code=404, arguments=lambda house: {"code": house.code, "number": 1}),
+    Page("estimates-release-floor", (OWNER,), code=404, arguments=lambda house: {"code": house.code, "number": 1}),
+    Page("estimates-list-price-books", (OWNER, SALES)),
+    Page("estimates-show-price-book", (OWNER, SALES), code=404, arguments=lambda house: {"code": house.code}),
+    Page("estimates-try-price-book", (OWNER, SALES), code=404, arguments=lambda house: {"code": house.code}),
+    Page("estimates-new-price-book", (OWNER,), arguments=lambda house: {"name": "standard"}),
+    Page(
+        "estimates-publish-price-book",
+        (OWNER,),
+        method="post",
+        # A form without a version: the editor is shown again, with what to do.
+        code=409,
+        wrong_method=True,
+        arguments=lambda house: {"name": "standard"},
+    ),
 ]
 
 RELAXED = {"reports-show-margins"}
