@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from estimates.views import house, lead_acts, leads, session
+from estimates.views import (
+    assessment,
+    assessment_bills,
+    assessment_edit,
+    assessment_gates,
+    assessment_photos,
+    assessment_quick,
+    house,
+    lead_acts,
+    leads,
+    session,
+)
 
 urlpatterns = [
     path("", session.show_home, name="estimates-show-home"),
@@ -21,4 +32,54 @@ urlpatterns = [
     path("leads/<uuid:code>/move/<str:stage>/", lead_acts.move_lead, name="estimates-move-lead"),
     path("leads/<uuid:code>/call/", lead_acts.log_call, name="estimates-log-call"),
     path("leads/<uuid:code>/house/", lead_acts.make_house, name="estimates-make-house"),
+    path("houses/<uuid:code>/assessment/", assessment.show_assessment, name="estimates-show-assessment"),
+    path("houses/<uuid:code>/assessment/begin/", assessment.begin_assessment, name="estimates-begin-assessment"),
+    path(
+        "houses/<uuid:code>/assessment/complete/", assessment.complete_assessment, name="estimates-complete-assessment"
+    ),
+    path("houses/<uuid:code>/assessment/quick/", assessment_quick.enter_assessment, name="estimates-enter-assessment"),
+    path("houses/<uuid:code>/assessment/facts/<slug:topic>/", assessment_edit.edit_topic, name="estimates-edit-topic"),
+    path("houses/<uuid:code>/assessment/add/<slug:kind>/", assessment_edit.add_part, name="estimates-add-part"),
+    path(
+        "houses/<uuid:code>/assessment/parts/<slug:kind>/<str:key>/",
+        assessment_edit.edit_part_of,
+        name="estimates-edit-part",
+    ),
+    path(
+        "houses/<uuid:code>/assessment/parts/<slug:kind>/<str:key>/remove/",
+        assessment_edit.remove_part,
+        name="estimates-remove-part",
+    ),
+    path("houses/<uuid:code>/assessment/drawn/", assessment_edit.preview_wall, name="estimates-preview-wall"),
+    path("houses/<uuid:code>/assessment/bills/", assessment_bills.import_bills, name="estimates-import-bills"),
+    path("houses/<uuid:code>/assessment/gates/", assessment_gates.list_gates, name="estimates-list-gates"),
+    path(
+        "houses/<uuid:code>/assessment/gates/<slug:hazard>/", assessment_gates.answer_gate, name="estimates-answer-gate"
+    ),
+    path(
+        "houses/<uuid:code>/assessment/gates/<slug:hazard>/<str:key>/",
+        assessment_gates.answer_gate,
+        name="estimates-change-answer",
+    ),
+    path(
+        "houses/<uuid:code>/assessment/gates/<slug:hazard>/<str:key>/remove/",
+        assessment_gates.remove_answer,
+        name="estimates-remove-answer",
+    ),
+    path(
+        "houses/<uuid:code>/assessment/releases/<slug:hazard>/",
+        assessment_gates.release_gate,
+        name="estimates-release-gate",
+    ),
+    path("houses/<uuid:code>/assessment/photos/", assessment_photos.add_photo, name="estimates-add-photo"),
+    path(
+        "houses/<uuid:code>/assessment/photos/<str:key>/remove/",
+        assessment_photos.remove_photo,
+        name="estimates-remove-photo",
+    ),
+    path(
+        "houses/<uuid:code>/assessment/photos/<str:sha256>.jpg",
+        assessment_photos.show_photo,
+        name="estimates-show-photo",
+    ),
 ]

@@ -40,7 +40,7 @@ class RecordNumberField(forms.CharField):
         self.spec, self.percent, self.was = spec, percent, was
         whole = spec.kind == "whole"
         self.widget.attrs |= {"inputmode": "numeric" if whole else "decimal", "autocomplete": "off"}
-        self.unit = "%" if percent else spec.unit
+        self.unit = "%" if percent else unit_of("", spec)
 
     def clean(self, value: Any) -> float | int | None:
         """Return the number in the unit of the record, None where nothing was typed and nothing is needed."""

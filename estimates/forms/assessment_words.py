@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from estimates import house as records
 from estimates.records import Spec, specs
 from estimates.templatetags.figures import spoken
@@ -18,7 +20,7 @@ UNIT_WORDS = {
 
 LABELS: dict[tuple[str, str], str] = {
     ("WallRecord", "kind"): "Kind of surface",
-    ("WallRecord", "construction"): "What carries it",
+    ("WallRecord", "construction"): "Structure",
     ("WallRecord", "spacing_in"): "Stud spacing",
     ("WallRecord", "depth_in"): "Stud depth",
     ("WallRecord", "stud_in"): "Stud thickness",
@@ -40,52 +42,52 @@ LABELS: dict[tuple[str, str], str] = {
     ("WallRecord", "top"): "Top of the cavity",
     ("WallRecord", "cladding_exposure_in"): "Height of one course",
     ("WallRecord", "inside"): "Inside finish",
-    ("WallRecord", "access"): "How the crew reaches the cavity",
+    ("WallRecord", "access"): "Way to the cavity",
     ("WallRecord", "base_height_ft"): "Bottom of the wall above the ground",
     ("WallRecord", "steep_grade"): "Steep ground before it",
     ("WallRecord", "room"): "Room drilled from inside",
     ("WallRecord", "painted"): "Painted where we drill or lift",
-    ("QuickWallRecord", "perimeter_ft"): "Once round the house",
+    ("QuickWallRecord", "perimeter_ft"): "Perimeter",
     ("QuickWallRecord", "spacing_in"): "Stud spacing",
     ("QuickWallRecord", "depth_in"): "Stud depth",
     ("QuickWallRecord", "inside"): "Inside finish",
-    ("QuickWallRecord", "access"): "How the crew reaches the cavity",
+    ("QuickWallRecord", "access"): "Way to the cavity",
     ("QuickWallRecord", "window_share"): "Windows and doors",
     ("QuickWallRecord", "framing_share"): "Framing",
-    ("OpeningRecord", "left_in"): "From the left corner",
-    ("OpeningRecord", "bottom_in"): "Above the bottom of the wall",
-    ("OpeningRecord", "kind"): "What it is",
+    ("OpeningRecord", "left_in"): "Left edge, from the left corner",
+    ("OpeningRecord", "bottom_in"): "Bottom edge, above the bottom of the wall",
+    ("OpeningRecord", "kind"): "Kind of opening",
     ("OpeningRecord", "header_in"): "Header depth",
     ("OpeningRecord", "sash_pocket_in"): "Sash pocket each side",
     ("BlockRecord", "height_in"): "Height of the row",
-    ("BlockRecord", "from_in"): "From, from the left corner",
-    ("BlockRecord", "to_in"): "To, from the left corner",
+    ("BlockRecord", "from_in"): "Start of the row, from the left corner",
+    ("BlockRecord", "to_in"): "End of the row, from the left corner",
     ("BraceRecord", "from_x_in"): "Lower end, from the left corner",
     ("BraceRecord", "from_y_in"): "Lower end, above the bottom",
     ("BraceRecord", "to_x_in"): "Upper end, from the left corner",
     ("BraceRecord", "to_y_in"): "Upper end, above the bottom",
-    ("BraceRecord", "kind"): "How it is built in",
+    ("BraceRecord", "kind"): "Way it is built in",
     ("NoFillRecord", "corners"): "Corners of the zone",
     ("FloorLineRecord", "height_in"): "Height of the floor line",
-    ("FloorLineRecord", "closure"): "How it is closed",
+    ("FloorLineRecord", "closure"): "Closure",
     ("TeeRecord", "at_in"): "Centre, from the left corner",
     ("TeeRecord", "pocket_in"): "Clear width between its studs",
-    ("ExistingFillRecord", "material"): "What it is",
+    ("ExistingFillRecord", "material"): "Material",
     ("ExistingFillRecord", "in_place_in"): "Thickness as found",
     ("ExistingFillRecord", "compressed_in"): "Thickness once squeezed",
     ("ExistingFillRecord", "covered_share"): "Cavity covered",
     ("AtticRecord", "area_ft2"): "Floor to be covered",
     ("AtticRecord", "existing_material"): "What lies there now",
-    ("AtticRecord", "existing_depth_in"): "Its depth",
+    ("AtticRecord", "existing_depth_in"): "Depth of what lies there",
     ("AtticRecord", "target_r"): "R-value wanted in all",
     ("AtticRecord", "hatch_ft2"): "Hatch",
     ("AtticRecord", "soffit_bays"): "Rafter bays that need a baffle",
     ("AtticRecord", "dam_ft"): "Length of dams",
     ("AtticRecord", "vented"): "Vented roof space",
     ("AtticRecord", "net_free_in2"): "Net free area of the vents",
-    ("LeakSiteRecord", "name"): "Where",
-    ("LeakSiteRecord", "kind"): "What it is",
-    ("LeakSiteRecord", "quantity"): "How much, ft or pieces",
+    ("LeakSiteRecord", "name"): "Place",
+    ("LeakSiteRecord", "kind"): "Kind of leak",
+    ("LeakSiteRecord", "quantity"): "Quantity, in ft or pieces",
     ("LeakSiteRecord", "component_share"): "Share of its part of the house",
     ("BlowerDoorRecord", "points"): "Readings",
     ("BlowerDoorRecord", "baseline_pa"): "Baseline with the fan off",
@@ -94,8 +96,10 @@ LABELS: dict[tuple[str, str], str] = {
     ("PressurePointRecord", "pressure_pa"): "House pressure",
     ("PressurePointRecord", "flow_cfm"): "Fan flow",
     ("HeatingRecord", "price_per_unit"): "Price of a therm, gallon or kWh",
-    ("HeatingRecord", "yearly_units"): "Used a year for heating alone",
+    ("HeatingRecord", "yearly_units"): "Yearly use for heating alone",
     ("ClimateRecord", "place"): "Weather site",
+    ("ClimateRecord", "heating_degree_days"): "Heating degree days",
+    ("ClimateRecord", "altitude_ft"): "Height above the sea",
     ("ClimateRecord", "base_f"): "Base of the degree days",
     ("ClimateRecord", "season_mean_f"): "Mean outdoor temperature in the season",
     ("ClimateRecord", "season_wind_mph"): "Mean wind in the season",
@@ -107,12 +111,12 @@ LABELS: dict[tuple[str, str], str] = {
     ("BillRecord", "dollars"): "Amount",
     ("BillRecord", "estimated"): "Meter not read",
     ("ApplianceRecord", "name"): "Appliance",
-    ("ApplianceRecord", "vent"): "How it is vented",
-    ("ApplianceRecord", "spillage_s"): "Spillage stopped after",
-    ("ApplianceRecord", "suction_pa"): "Pressure of its room at the worst",
+    ("ApplianceRecord", "vent"): "Venting",
+    ("ApplianceRecord", "spillage_s"): "Time until spillage stopped",
+    ("ApplianceRecord", "suction_pa"): "Worst pressure of its room",
     ("ApplianceRecord", "flue_co_ppm"): "Carbon monoxide in the flue",
     ("ApplianceRecord", "restored"): "Set back on after the test",
-    ("CombustionRecord", "round"): "When",
+    ("CombustionRecord", "round"): "Round",
     ("CombustionRecord", "on"): "Day of the test",
     ("CombustionRecord", "gas_leak_found"): "Gas leak found",
     ("CombustionRecord", "ambient_co_ppm"): "Carbon monoxide in the rooms",
@@ -123,14 +127,24 @@ LABELS: dict[tuple[str, str], str] = {
     ("HouseholdRecord", "approved"): "Programmes that have approved this job",
     ("HouseholdRecord", "documents"): "Documents in hand",
     ("EarlierIncentiveRecord", "dollars"): "Amount",
-    ("ComplaintRecord", "words"): "What they say",
+    ("ComplaintRecord", "words"): "Complaint in their words",
+    ("GateAnswerRecord", "verdict"): "Answer",
+    ("GateAnswerRecord", "parts"): "Parts of the house it is about",
+    ("GateAnswerRecord", "photos"): "Photos that show it",
+    ("GateAnswerRecord", "sample"): "Report of a negative laboratory sample",
+    ("GateAnswerRecord", "verifier"): "Who will find out",
+    ("GateAnswerRecord", "how"): "How it will be found out",
+    ("GateAnswerRecord", "before_phase"): "Before which phase of the work",
+    ("GateReleaseRecord", "parts"): "Parts of the house it is about",
+    ("GateReleaseRecord", "reason"): "Reason",
+    ("GateReleaseRecord", "sample"): "Report of a negative laboratory sample",
     ("OptionRecord", "name"): "Name of the option",
     ("OptionRecord", "wall_ids"): "Walls to inject",
     ("OptionRecord", "attic_ids"): "Attics to top up",
     ("OptionRecord", "leak_ids"): "Leak sites to close",
-    ("OptionRecord", "discount_reason"): "Why the price is lowered",
+    ("OptionRecord", "discount_reason"): "Reason for the discount",
     ("HouseRecord", "customer"): "Homeowner",
-    ("HouseRecord", "name"): "What we call the house",
+    ("HouseRecord", "name"): "Name of the house",
     ("HouseRecord", "street"): "Street and number",
     ("HouseRecord", "floor_area_ft2"): "Heated floor",
     ("HouseRecord", "volume_ft3"): "Heated volume",
@@ -290,6 +304,44 @@ def hint_of(spec: Spec) -> str:
     return spec.doc.replace("left out", "left empty").replace("Left out", "Left empty")
 
 
+STOP_WORDS = {
+    *(
+        "a",
+        "an",
+        "and",
+        "attics",
+        "by",
+        "for",
+        "has",
+        "house",
+        "ids",
+        "in",
+        "is",
+        "it",
+        "its",
+        "known",
+        "leak",
+        "leaks",
+    ),
+    *("not", "of", "or", "sites", "that", "the", "there", "to", "walls", "was", "what", "which", "yet"),
+}
+"""Words that add nothing to a label."""
+
+
+def hint_beside(label: str, hint: str) -> str:
+    """The hint where it says more than the label.
+
+    Examples
+    --------
+    >>> hint_beside("Year built", "Year the house was built"), hint_beside("Fuel", "Fuel")
+    ('', '')
+    >>> hint_beside("Length (ft)", "Outside of framing, corner to corner")
+    'Outside of framing, corner to corner'
+    """
+    said, known = (set(re.findall(r"[a-z0-9]+", words.lower())) for words in (hint, label))
+    return hint if said - known - STOP_WORDS else ""
+
+
 def groups_of(record: type, names: list[str]) -> list[tuple[str, list[str]]]:
     """Fields by topic; those that no topic names come last, so that a new field appears by itself.
 
@@ -303,5 +355,7 @@ def groups_of(record: type, names: list[str]) -> list[tuple[str, list[str]]]:
     named = {name for _, fields in known for name in fields}
     rest = [name for name in names if name not in named]
     if rest:
-        found.append(("More" if known else "", rest))
-    return [(title, fields) for title, fields in found if fields]
+        found.append(("More", rest))
+    held = [(title, fields) for title, fields in found if fields]
+    # One topic alone needs no heading beside that of the page.
+    return held if len(held) > 1 else [("", fields) for _, fields in held]

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from typing import Any
 
 from django import forms
@@ -23,6 +24,7 @@ from estimates.forms.assessment_words import (
     ROW_WORDS,
     THERE_WORDS,
     groups_of,
+    hint_beside,
     hint_of,
     is_percent,
     label_of,
@@ -30,7 +32,7 @@ from estimates.forms.assessment_words import (
 )
 from estimates.forms.plain import DayField, PlainForm
 from estimates.house import PointRecord
-from estimates.records import CODE_PATTERN, BadRecord, Fault, Spec, read_record, specs, write_record
+from estimates.records import CODE_PATTERN, BadRecord, Fault, Spec, read_record, specs
 from estimates.templatetags.figures import spoken
 
 FEW = 5
@@ -153,7 +155,7 @@ class RecordForm:
     def _field(self, name: str, spec: Spec) -> forms.Field:
         shared: dict[str, Any] = {
             "label": label_of(self.type, name),
-            "help_text": "" if self.compact else self._hint(spec),
+            "help_text": "" if self.compact else hint_beside(label_of(self.type, name), hint_of(spec)),
         }
         if spec.kind == "text" and spec.pattern == CODE_PATTERN:
             return forms.CharField(widget=forms.HiddenInput, required=False, max_length=40, **shared)
@@ -183,9 +185,6 @@ class RecordForm:
         )
         lines = forms.Textarea(attrs={"rows": 4, "autocomplete": "off"})
         return PointsField(flat=flat, least=spec.min_items, required=spec.min_items > 0, widget=lines, **shared)
-
-    def _hint(self, spec: Spec) -> str:
-        return hint_of(spec)
 
     def _choice(self, name: str, spec: Spec, shared: dict[str, Any]) -> forms.Field:
         if spec.kind == "flag":
@@ -295,6 +294,7 @@ class RecordForm:
         """Whether everything typed can be held by the record."""
         if not self.is_bound:
             return False
+        self._hush_unused()
         # Every form is asked, so that every fault is shown at once.
         answers = [form.is_valid() for form in self.live_forms()]
         if not all(answers):
@@ -307,6 +307,27 @@ class RecordForm:
                 self.add_fault(fault)
             return False
         return True
+
+    def hush(self) -> None:
+        """Show no faults: the form is still being typed."""
+        self.main.errors.clear()
+        for part in self.parts.values():
+            part.form.hush()
+        for rows in self.lists.values():
+            for _, form in rows.forms:
+                form.hush()
+
+    def _hush_unused(self) -> None:
+        """Show no faults of rows that hold nothing, nor of nested records that are not there."""
+        for name, part in self.parts.items():
+            if self.is_there(name):
+                part.form._hush_unused()
+            else:
+                part.form.hush()
+        for rows in self.lists.values():
+            for _, form in rows.forms:
+                if form.is_blank:
+                    form.hush()
 
     def _read(self) -> None:
         """The declared reader has the last word, field by field, so that a part of a record can be asked as well."""
@@ -376,7 +397,9 @@ class RecordForm:
     def topics(self) -> list[Topic]:
         """What a template shows, topic by topic."""
         found = []
-        for place, (title, names) in enumerate(groups_of(self.type, list(self.specs))):
+        hidden = {bound.name for bound in self.hidden}
+        seen = [name for name in self.specs if name not in hidden]
+        for place, (title, names) in enumerate(groups_of(self.type, seen)):
             items = tuple(self._item(name) for name in names)
             found.append(Topic(title, items, place == 0 or any(self._stands_out(name) for name in names)))
         return found
@@ -433,22 +456,18 @@ def _large(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def json_of(values: Mapping[str, Any]) -> dict[str, Any]:
-    """The JSON form of some fields of a record, every one of them written.
+def full_form(value: Any) -> Any:
+    """The JSON form of a value with every field written, so that two can be held against each other.
 
     Examples
     --------
-    >>> json_of({"length_ft": 24.0, "seen": date(2026, 3, 2), "ids": ("a",)})
-    {'length_ft': 24.0, 'seen': '2026-03-02', 'ids': ['a']}
+    >>> full_form(PointRecord(x_in=1.0, y_in=0.0)), full_form((date(2026, 3, 2),)), full_form(None)
+    ({'x_in': 1.0, 'y_in': 0.0}, ['2026-03-02'], None)
     """
-    return {name: _json_value(value) for name, value in values.items()}
-
-
-def _json_value(value: Any) -> Any:
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return write_record(value)
+    if dataclasses.is_dataclass(value):
+        return {field.name: full_form(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, tuple | list):
-        return [_json_value(item) for item in value]
+        return [full_form(item) for item in value]
     if isinstance(value, date):
         return value.isoformat()
-    return value
+    return str(value) if isinstance(value, StrEnum) else value

@@ -133,6 +133,52 @@ PAGES = [
         wrong_method=True,
         arguments=lambda house: {"name": "standard"},
     ),
+    # The house of this test has no assessment: who may change one is sent to its page to begin it.
+    Page("estimates-show-assessment", OFFICE, arguments=lambda house: {"code": house.code}),
+    *(
+        Page(name, (OWNER, SALES), method="post", code=302, wrong_method=True, arguments=arguments)
+        for name, arguments in (
+            ("estimates-begin-assessment", lambda house: {"code": house.code}),
+            ("estimates-complete-assessment", lambda house: {"code": house.code}),
+            ("estimates-remove-answer", lambda house: {"code": house.code, "hazard": "asbestos", "key": "1"}),
+            ("estimates-remove-photo", lambda house: {"code": house.code, "key": "photo-1"}),
+        )
+    ),
+    Page(
+        "estimates-preview-wall",
+        (OWNER, SALES),
+        method="post",
+        code=204,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page("estimates-enter-assessment", (OWNER, SALES), arguments=lambda house: {"code": house.code}),
+    *(
+        Page(name, (OWNER, SALES), code=302, arguments=arguments)
+        for name, arguments in (
+            ("estimates-edit-topic", lambda house: {"code": house.code, "topic": "house"}),
+            ("estimates-add-part", lambda house: {"code": house.code, "kind": "walls"}),
+            ("estimates-edit-part", lambda house: {"code": house.code, "kind": "walls", "key": "front"}),
+            ("estimates-remove-part", lambda house: {"code": house.code, "kind": "walls", "key": "front"}),
+            ("estimates-import-bills", lambda house: {"code": house.code}),
+            ("estimates-add-photo", lambda house: {"code": house.code}),
+            ("estimates-answer-gate", lambda house: {"code": house.code, "hazard": "asbestos"}),
+            ("estimates-change-answer", lambda house: {"code": house.code, "hazard": "asbestos", "key": "1"}),
+        )
+    ),
+    Page("estimates-list-gates", OFFICE, code=302, arguments=lambda house: {"code": house.code}),
+    Page(
+        "estimates-release-gate",
+        (OWNER,),
+        code=302,
+        arguments=lambda house: {"code": house.code, "hazard": "asbestos"},
+    ),
+    Page(
+        "estimates-show-photo",
+        OFFICE,
+        code=404,
+        arguments=lambda house: {"code": house.code, "sha256": "0" * 64},
+    ),
 ]
 
 RELAXED = {"reports-show-margins"}

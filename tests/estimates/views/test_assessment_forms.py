@@ -99,7 +99,7 @@ def test_every_declared_field_stands_on_the_form(record: type) -> None:
         for kind, item in topic.items
     }
     found = shown | set(form.parts) | set(form.lists)
-    assert found >= set(specs(record)) - {"schema"}
+    assert found >= set(specs(record)) - {"schema", "id"}
 
 
 def typed(record: type, **words: str) -> RecordForm:
