@@ -6,7 +6,8 @@ of a cost is nothing but the same functions over drawn rates.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,13 +93,19 @@ def parts(value: float | Numbers, by: int) -> Whole:
     >>> parts(np.array([1.0005, 4.25, 0.1]), 1000)
     array([1001, 4250,  100])
     """
-    return np.asarray(np.floor(np.asarray(value) * by + 0.5 + HAIR), dtype=np.int64)
+    scaled = np.asarray(np.multiply(value, float(by)))
+    scaled += 0.5 + HAIR
+    return np.asarray(np.floor(scaled, out=scaled), dtype=np.int64)
 
 
 def amount(quantity: float | Numbers, rate_dollars: float | Numbers) -> Whole:
     """Quantity x rate, taken to 1/1000 and 1/10,000 dollar, half a cent rounded up. [cents]"""
-    wide = np.broadcast_arrays(parts(quantity, 1_000), parts(rate_dollars, 10_000))
-    return np.asarray(line_cents(np.ascontiguousarray(wide[0]), np.ascontiguousarray(wide[1])), dtype=np.int64)
+    return np.asarray(line_cents(_exact(quantity, 1_000), _exact(rate_dollars, 10_000)), dtype=np.int64)
+
+
+def _exact(value: float | Numbers, by: int) -> int | Whole:
+    """`parts`, as a plain number for a number: a rate is not a column that has to be looked through."""
+    return parts(value, by) if np.ndim(value) else math.floor(value * by + (0.5 + HAIR))
 
 
 # --- costs -------------------------------------------------------------------------------------------------------
@@ -116,12 +123,8 @@ class Costed:
     travel: Whole
     disposal: Whole
     contingency: Whole
+    cost: Whole
     price: Whole
-
-    @property
-    def cost(self) -> Whole:
-        """Direct cost of each line. [cents]"""
-        return self.material + self.labour + self.equipment + self.travel + self.disposal + self.contingency
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +188,8 @@ def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
     jobs, crew_days, rest_days = _jobs(q, rates, (walls, attics, leaks))
     margin = int(parts(float(rates["target_margin"]), BASIS))
     margins = np.where(q.option_margin < 0, margin, parts(q.option_margin, BASIS))
-    kinds = [_priced(part, rates, margins, shares_basis(rates)) for part in (walls, attics, leaks, *jobs.values())]
+    known, taken = np.unique(margins).tolist(), shares_basis(rates)
+    kinds = [_priced(part, rates, margins, known, taken) for part in (walls, attics, leaks, *jobs.values())]
     cost = sum((_per_option(part.option, part.cost, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
     lines = sum((_per_option(part.option, part.price, q) for part in kinds), np.zeros(q.options, dtype=np.int64))
     least = np.broadcast_to(amount(1.0, rates["minimum_charge"]), q.options)
@@ -229,18 +233,28 @@ def _at(rates: Rates, name: str, option: Whole) -> float | Numbers:
     return rate if np.ndim(rate) == 0 else np.asarray(rate)[option]
 
 
+def _chosen(which: Whole, rates: Sequence[float | Numbers]) -> Numbers:
+    """The rate of each row by its kind; rates are numbers, or arrays with one value for each row."""
+    if all(np.ndim(rate) == 0 for rate in rates):
+        return np.asarray(rates, dtype=np.float64)[which]
+    return np.asarray(np.stack(np.broadcast_arrays(*rates))[which, np.arange(len(which))])
+
+
 def _costed(option: Whole, hours: Numbers, labour_rate: float | Numbers, **cents: Whole) -> Costed:
     nothing = np.zeros(len(option), dtype=np.int64)
+    labour = amount(hours, labour_rate) if hours.any() else nothing
     known = dict.fromkeys(("material", "equipment", "travel", "disposal", "contingency", "price"), nothing) | cents
-    return Costed(option=option, hours=hours, labour=amount(hours, labour_rate), **known)
+    return Costed(option=option, hours=hours, labour=labour, cost=sum(cents.values(), labour), **known)
 
 
 def _per_option(option: Whole, values: Whole, q: Quantities) -> Whole:
     """Sums of each option; exact, as cents of one option stay far below 2**53."""
-    return _sums(option, values.astype(np.float64), q).astype(np.int64)
+    if len(values) == q.options == np.count_nonzero(option == np.arange(q.options)):
+        return values  # a line for each option
+    return _sums(option, values, q).astype(np.int64)
 
 
-def _sums(option: Whole, values: Numbers, q: Quantities) -> Numbers:
+def _sums(option: Whole, values: Numbers | Whole, q: Quantities) -> Numbers:
     return np.asarray(np.bincount(option, weights=values, minlength=q.options), dtype=np.float64)
 
 
@@ -249,7 +263,7 @@ def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     unrounded = q.wall_fill_ft3 * (1.0 + _at(rates, "waste", of)) / _at(rates, "yield", of)
     mixes = whole_units(_sums(of, unrounded, q))
     foam = share_columns(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
-    speed = np.choose(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES]) if len(of) else 1.0
+    speed = _chosen(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES])
     crew_day = _at(rates, "crew_size", of) * _at(rates, "day_hours", of)
     high = 1.0 + q.wall_ladder * _at(rates, "over_10_ft", of) + q.wall_staging * _at(rates, "over_20_ft", of)
     steep = 1.0 + q.wall_steep * _at(rates, "steep_grade", of)
@@ -270,6 +284,8 @@ def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
 
 def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     of = q.attic_option
+    if not len(of):
+        return _costed(of, np.zeros(0), 0.0), np.zeros(q.options, dtype=np.int64)
     bags = whole_units(_sums(of, q.attic_bags, q))
     # Two people work the blower and the hose.
     hours = (
@@ -289,9 +305,9 @@ def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
 def _leaks(q: Quantities, rates: Rates) -> Costed:
     of = q.leak_option
     if not len(of):
-        return _costed(of, np.zeros(0), _at(rates, "labour", of))
-    hours = q.leak_quantity * np.choose(q.leak_kind, [_at(rates, f"leak_hours_{kind}", of) for kind in LEAK_KINDS])
-    each = np.choose(q.leak_kind, [_at(rates, f"leak_material_{kind}", of) for kind in LEAK_KINDS])
+        return _costed(of, np.zeros(0), 0.0)
+    hours = q.leak_quantity * _chosen(q.leak_kind, [_at(rates, f"leak_hours_{kind}", of) for kind in LEAK_KINDS])
+    each = _chosen(q.leak_kind, [_at(rates, f"leak_material_{kind}", of) for kind in LEAK_KINDS])
     return _costed(of, hours, _at(rates, "labour", of), material=amount(q.leak_quantity, each))
 
 
@@ -325,17 +341,18 @@ def _jobs(
     return jobs, crew_days, crew_days - worked
 
 
-def _priced(part: Costed, rates: Rates, margins: Whole, shares: int) -> Costed:
+def _priced(part: Costed, rates: Rates, margins: Whole, known: list[int], shares: int) -> Costed:
     """Contingency and price of each line, at the margin of its option."""
-    direct = part.cost
-    share = parts(_at(rates, "contingency", part.option), BASIS)
-    contingency = round_half_up(np.asarray(direct * share, dtype=np.int64), BASIS)
-    cost = direct + contingency
-    wanted = margins[part.option]
-    price = np.zeros(len(cost), dtype=np.int64)
+    if not len(part.option):
+        return part
+    share = _exact(_at(rates, "contingency", part.option), BASIS)
+    contingency = round_half_up(np.asarray(part.cost * share, dtype=np.int64), BASIS)
+    cost = part.cost + contingency
     # Few margins stand in many options, mostly one; each is one column.
-    same = len(wanted) and (wanted == wanted[0]).all()
-    for margin in wanted[:1] if same else np.unique(wanted):
+    if len(known) == 1:
+        return replace(part, contingency=contingency, cost=cost, price=np.asarray(price_cents(cost, known[0], shares)))
+    wanted, price = margins[part.option], np.zeros(len(cost), dtype=np.int64)
+    for margin in known:
         mine = wanted == margin
-        price[mine] = price_cents(cost[mine], int(margin), shares)
-    return replace(part, contingency=contingency, price=price)
+        price[mine] = price_cents(cost[mine], margin, shares)
+    return replace(part, contingency=contingency, cost=cost, price=price)
