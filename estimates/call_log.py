@@ -108,7 +108,7 @@ def call_log(
     if at > now:
         raise ValidationError({"at": "Enter the time of the call: now or earlier."})
     with transaction.atomic():
-        locked = Lead.objects.select_for_update(of=("self",)).get(pk=lead.pk)
+        locked = Lead.objects.select_for_update().get(pk=lead.pk)
         answer = call_outlook(locked, purpose=purpose, at=at, rows=call_rules(locked))
         if not answer.allowed:
             raise CallRefused(answer.reasons)

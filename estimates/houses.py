@@ -80,7 +80,8 @@ def house_from_lead(*, lead: Lead, by: User, now: datetime, house: House | None 
     ValidationError : the lead has no street or town yet.
     """
     with transaction.atomic():
-        locked = Lead.objects.select_for_update(of=("self",)).select_related("house").get(pk=lead.pk)
+        # Not joined with its house: PostgreSQL reads a joined row as it was before the wait for the lock.
+        locked = Lead.objects.select_for_update().get(pk=lead.pk)
         if locked.house is not None:
             return locked.house
         linked = house or _new_house(locked, by=by, now=now, origin=origin)

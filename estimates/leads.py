@@ -239,7 +239,8 @@ def leads_alike(
 
 
 def _locked(lead: Lead) -> Lead:
-    return Lead.objects.select_for_update(of=("self",)).select_related("source", "seller", "house").get(pk=lead.pk)
+    # Without joins: PostgreSQL reads a joined row as it was before the wait for the lock, the locked one as it is now.
+    return Lead.objects.select_for_update().get(pk=lead.pk)
 
 
 def _set(lead: Lead, fields: LeadFields, now: datetime) -> dict[str, Any]:
