@@ -7,7 +7,7 @@ of a cost is nothing but the same functions over drawn rates.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -108,6 +108,19 @@ def _exact(value: float | Numbers, by: int) -> int | Whole:
     return parts(value, by) if np.ndim(value) else math.floor(value * by + (0.5 + HAIR))
 
 
+Share = Callable[[Whole, Numbers, Whole], Whole]
+"""Amounts of groups, weights of rows, groups of rows -> shares of rows. [cents]"""
+
+
+def share_roughly(totals: Whole, weights: Numbers, group: Whole) -> Whole:
+    """Share by weight, each share rounded for itself: sums may be cents off, which a range of cost does not see.
+
+    Exact shares of thousands of walls, thousands of times, would take minutes.
+    """
+    whole = np.bincount(group, weights=weights, minlength=len(totals))
+    return parts((totals / np.where(whole > 0, whole, 1.0))[group] * weights, 1)
+
+
 # --- costs -------------------------------------------------------------------------------------------------------
 
 
@@ -145,13 +158,14 @@ class PricedColumns:
     price: Whole
 
 
-def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
+def price_columns(q: Quantities, rates: Rates, *, share: Share = share_columns) -> PricedColumns:
     """Direct cost, price and quantities bought of many options.
 
     Parameters
     ----------
     q : rows of the options.
     rates : from `best_rates`, or with drawn arrays of shape (options,) in place of numbers.
+    share : how whole mixes and bags are shared to lines: exactly, or by `share_roughly` where only sums count.
 
     Returns
     -------
@@ -182,8 +196,8 @@ def price_columns(q: Quantities, rates: Rates) -> PricedColumns:
     >>> int(priced.mixes[0]), bool((priced.price == priced.price[0]).all())
     (3, True)
     """
-    walls, mixes = _walls(q, rates)
-    attics, bags = _attics(q, rates)
+    walls, mixes = _walls(q, rates, share)
+    attics, bags = _attics(q, rates, share)
     leaks = _leaks(q, rates)
     jobs, crew_days, rest_days = _jobs(q, rates, (walls, attics, leaks))
     margin = int(parts(float(rates["target_margin"]), BASIS))
@@ -258,11 +272,11 @@ def _sums(option: Whole, values: Numbers | Whole, q: Quantities) -> Numbers:
     return np.asarray(np.bincount(option, weights=values, minlength=q.options), dtype=np.float64)
 
 
-def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
+def _walls(q: Quantities, rates: Rates, share: Share) -> tuple[Costed, Whole]:
     of = q.wall_option
     unrounded = q.wall_fill_ft3 * (1.0 + _at(rates, "waste", of)) / _at(rates, "yield", of)
     mixes = whole_units(_sums(of, unrounded, q))
-    foam = share_columns(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
+    foam = share(amount(mixes.astype(np.float64), rates["mix"]), unrounded, of)
     speed = _chosen(q.wall_access, [_at(rates, f"wall_{access}", of) for access in ACCESSES])
     crew_day = _at(rates, "crew_size", of) * _at(rates, "day_hours", of)
     high = 1.0 + q.wall_ladder * _at(rates, "over_10_ft", of) + q.wall_staging * _at(rates, "over_20_ft", of)
@@ -282,7 +296,7 @@ def _walls(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
     return _costed(of, np.asarray(hours), _at(rates, "labour", of), material=material), mixes
 
 
-def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
+def _attics(q: Quantities, rates: Rates, share: Share) -> tuple[Costed, Whole]:
     of = q.attic_option
     if not len(of):
         return _costed(of, np.zeros(0), 0.0), np.zeros(q.options, dtype=np.int64)
@@ -295,7 +309,7 @@ def _attics(q: Quantities, rates: Rates) -> tuple[Costed, Whole]:
         + q.attic_dam_ft * _at(rates, "dam", of)
         + q.attic_hatches * _at(rates, "hatch", of)
     )
-    material = share_columns(amount(bags.astype(np.float64), rates["bag"]), q.attic_bags, of)
+    material = share(amount(bags.astype(np.float64), rates["bag"]), q.attic_bags, of)
     material = material + amount(q.attic_baffles, _at(rates, "baffle_material", of))
     material = material + amount(q.attic_dam_ft, _at(rates, "dam_material", of))
     material = material + amount(q.attic_hatches, _at(rates, "hatch_material", of))

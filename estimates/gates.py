@@ -249,11 +249,13 @@ def held_parts(
     definite answer on or after its day. A house-wide stop holds every part.
     """
     held = []
+    asked = [
+        (row, frozenset(facts.reach(row)), [answer for answer in answers if answer.hazard == row.id])
+        for row in catalogue.hazards
+    ]
     for part in facts.walls + facts.attics + facts.leaks:
-        for row in catalogue.hazards:
-            if part not in facts.reach(row):
-                continue
-            about = [answer for answer in answers if answer.hazard == row.id and answer.covers(part)]
+        for row, reach, given in asked:
+            about = [answer for answer in given if answer.covers(part)] if part in reach else []
             held += [
                 HeldPart(part, row.id, answer.verdict, f"{row.text_of(answer.verdict)} {answer.note}".strip())
                 for answer in _standing(about, part, releases)
@@ -339,18 +341,25 @@ class HouseGates:
         """Whether the assessment can be completed (rule G1)."""
         return not self.open
 
-    def stops(self, part: str) -> tuple[str, ...]:
-        """Why a wall, attic or leak site may not be priced; () where it may."""
-        return tuple(
-            f"stopped by {held.hazard}: {held.text}"
-            for held in self.held
-            if held.part == part and held.verdict is Verdict.STOP
-        )
+    def stops(self) -> dict[str, tuple[str, ...]]:
+        """Wall, attic or leak site -> why it may not be priced; one that may is not in it."""
+        return _by_part((held, f"stopped by {held.hazard}: {held.text}") for held in self.held if _stops(held))
 
-    def cautions(self, part: str) -> tuple[str, ...]:
-        """What goes with work on a part: its controls, and what is not yet known."""
-        waiting = [held for held in self.held if held.verdict is Verdict.UNKNOWN]
-        return tuple(f"{held.hazard}: {held.text}" for held in (*self.controls, *waiting) if held.part == part)
+    def cautions(self) -> dict[str, tuple[str, ...]]:
+        """Wall, attic or leak site -> what goes with work on it: its controls, and what is not yet known."""
+        waiting = (held for held in self.held if not _stops(held))
+        return _by_part((held, f"{held.hazard}: {held.text}") for held in (*self.controls, *waiting))
+
+
+def _stops(held: HeldPart) -> bool:
+    return held.verdict is Verdict.STOP
+
+
+def _by_part(said: Iterable[tuple[HeldPart, str]]) -> dict[str, tuple[str, ...]]:
+    found: dict[str, list[str]] = {}
+    for held, words in said:
+        found.setdefault(held.part, []).append(words)
+    return {part: tuple(words) for part, words in found.items()}
 
 
 def house_gates(house: HouseRecord, catalogue: HazardCatalogue | None = None) -> HouseGates:

@@ -25,6 +25,7 @@ from estimates.cost_columns import (
     parts,
     price_cents,
     price_columns,
+    share_roughly,
 )
 from estimates.house import WHOLE_SCOPE, HouseRecord, Measure, OptionRecord
 from estimates.money import round_half_up
@@ -279,7 +280,7 @@ def _cost_draws(rows: Quantities, chosen: Takeoff, book: PriceBook, seed: int) -
         if size is not None:
             many = many.scaled_walls(np.where(np.tile(quick, count), size[piece][many.wall_option], 1.0))
         rates = {name: rate if np.ndim(rate) == 0 else np.asarray(rate)[piece] for name, rate in drawn.items()}
-        found[piece] = price_columns(many, rates).cost
+        found[piece] = price_columns(many, rates, share=share_roughly).cost
     return found
 
 

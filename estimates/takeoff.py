@@ -143,10 +143,13 @@ class Takeoff:
 
     def chosen(self, option: OptionRecord) -> Takeoff:
         """The part of it that an option holds."""
+        walls, attics, leaks = (
+            None if ids is None else frozenset(ids) for ids in (option.wall_ids, option.attic_ids, option.leak_ids)
+        )
         return Takeoff(
-            tuple(w for w in self.walls if option.wall_ids is None or w.wall.id in option.wall_ids),
-            tuple(a for a in self.attics if option.attic_ids is None or a.attic.id in option.attic_ids),
-            tuple(s for s in self.leaks if option.leak_ids is None or s.site.id in option.leak_ids),
+            tuple(w for w in self.walls if walls is None or w.wall.id in walls),
+            tuple(a for a in self.attics if attics is None or a.attic.id in attics),
+            tuple(s for s in self.leaks if leaks is None or s.site.id in leaks),
         )
 
     @property
@@ -166,24 +169,27 @@ class Takeoff:
 
     def gated(self, gates: HouseGates) -> Takeoff:
         """The same with what the gates stop and what they ask for, part by part."""
+        stops, cautions = gates.stops(), gates.cautions()
+        if not stops and not cautions:
+            return self
         return Takeoff(
             tuple(
                 replace(
                     wall,
-                    stops=wall.stops + gates.stops(wall.wall.id),
-                    warnings=wall.warnings + gates.cautions(wall.wall.id),
+                    stops=wall.stops + stops.get(wall.wall.id, ()),
+                    warnings=wall.warnings + cautions.get(wall.wall.id, ()),
                 )
                 for wall in self.walls
             ),
             tuple(
                 replace(
                     attic,
-                    stops=attic.stops + gates.stops(attic.attic.id),
-                    warnings=attic.warnings + gates.cautions(attic.attic.id),
+                    stops=attic.stops + stops.get(attic.attic.id, ()),
+                    warnings=attic.warnings + cautions.get(attic.attic.id, ()),
                 )
                 for attic in self.attics
             ),
-            tuple(replace(leak, stops=leak.stops + gates.stops(leak.site.id)) for leak in self.leaks),
+            tuple(replace(leak, stops=leak.stops + stops.get(leak.site.id, ())) for leak in self.leaks),
         )
 
 
@@ -223,9 +229,13 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
     return counted.gated(house_gates(house))
 
 
-@lru_cache(maxsize=4096)
 def wall_layout(wall: WallRecord, tool: ToolRecord, sash_pocket_in: float) -> WallLayout:
-    """The layout of a wall, kept: drawing, takeoff and papers ask for the same one."""
+    """The layout of a wall, kept: drawing, takeoff and papers ask for the same one, and walls built alike share it."""
+    return replace(_laid_out(replace(wall, id="-", name="-"), tool, sash_pocket_in), wall_id=wall.id)
+
+
+@lru_cache(maxsize=4096)
+def _laid_out(wall: WallRecord, tool: ToolRecord, sash_pocket_in: float) -> WallLayout:
     return lay_out(wall, tool, sash_pocket_in=sash_pocket_in)
 
 

@@ -206,3 +206,11 @@ def test_vents_of_an_attic_are_held_against_one_part_in_300() -> None:
     assert any("add vents" in warning for warning in counted.warnings)
     enough = attic_take_off(replace(attic, net_free_in2=720.0), load_book("standard").loose_fill)
     assert not any("add vents" in warning for warning in enough.warnings)
+
+
+def test_walls_built_alike_are_laid_out_alike_and_keep_their_ids(book: PriceBook) -> None:
+    first, second = (wall_take_off(replace(wall(), id=name), book, year_built=1960) for name in ("a", "b"))
+    assert (first.layout.wall_id, second.layout.wall_id) == ("a", "b")
+    assert first.layout.bays == second.layout.bays
+    longer = wall_take_off(replace(wall(), length_ft=9.0), book, year_built=1960)
+    assert longer.layout.bays != first.layout.bays
