@@ -15,6 +15,7 @@ from estimates.drawing import elevation
 from estimates.filing import write_whole
 from estimates.firm import load_firm
 from estimates.models.estimate import EstimateRevision
+from estimates.paper_templates import current_template, template_path
 from estimates.picture import keep_png
 from estimates.proposal import (
     PICTURE_MM,
@@ -50,6 +51,8 @@ def write_house_proposal(
     issued_on: date,
     signed_on: date | None = None,
     template: Path = TEMPLATE,
+    number: str = "",
+    valid_until: date | None = None,
 ) -> Path:
     """Write the proposal of a house with the elevations of its walls.
 
@@ -58,9 +61,11 @@ def write_house_proposal(
     snapshot : one run of the chain.
     path : where to; written whole or not at all.
     revision : of the estimate, from 1.
-    issued_on : first day of the price; the price book says for how many days it holds.
+    issued_on : first day of the price.
     signed_on : day of signature, from which the right to cancel counts; None: blanks to fill in at signing.
     template : the firm's own .docx, which `check_template` has nothing against.
+    number : of the document; left out, it is made from the house.
+    valid_until : last day of the price; left out, the price book says for how many days it holds.
 
     Returns
     -------
@@ -68,10 +73,10 @@ def write_house_proposal(
     """
     context = proposal_context(
         snapshot,
-        number=f"P-{snapshot.house.id}",
+        number=number or f"P-{snapshot.house.id}",
         revision=revision,
         issued_on=issued_on,
-        valid_until=issued_on + timedelta(days=int(snapshot.book.best("price_valid"))),
+        valid_until=valid_until or price_ends(snapshot, issued_on),
         firm=load_firm(),
         signed_on=signed_on,
     )
@@ -85,6 +90,11 @@ def write_house_proposal(
         if counted.layout.quick is None
     }
     return write_proposal(path, context, elevations, template, issued_on=issued_on)
+
+
+def price_ends(snapshot: Snapshot, issued_on: date) -> date:
+    """The last day of a price that is given on a day, by the price book."""
+    return issued_on + timedelta(days=int(snapshot.book.best("price_valid")))
 
 
 def issue_faults(snapshot: Snapshot, *, template: Path = TEMPLATE) -> tuple[Fault, ...]:
@@ -156,5 +166,6 @@ def proposal_file(revision: EstimateRevision) -> Path:
     if not path.exists():
         issued_on = timezone.localtime(revision.created_at).date()
         snapshot = snapshot_from_text(revision.snapshot)
-        write_house_proposal(snapshot, path, revision=revision.number, issued_on=issued_on)
+        template = template_path(current_template())
+        write_house_proposal(snapshot, path, revision=revision.number, issued_on=issued_on, template=template)
     return path

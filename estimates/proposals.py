@@ -22,6 +22,7 @@ from estimates.models.estimate import EstimateRevision
 from estimates.models.house import House
 from estimates.models.proposal import PROPOSAL_MOVES, Proposal, ProposalStatus
 from estimates.models.user import Role, User
+from estimates.records import Fault
 
 if TYPE_CHECKING:
     from estimates.pricing import PricedOption
@@ -121,6 +122,12 @@ def proposal_release_floor(
     return locked
 
 
+def proposal_floor_faults(proposal: Proposal) -> tuple[Fault, ...]:
+    """Options of a proposal below the floor margin that nobody has released (rule P2); empty when it can go out."""
+    options = list(_frozen_options(proposal.revision))
+    return floor_faults(cast("list[PricedOption]", options), _releases(proposal, options))
+
+
 def proposal_issue(
     *,
     proposal: Proposal,
@@ -157,8 +164,7 @@ def proposal_issue(
     with transaction.atomic():
         locked = _locked(proposal)
         _need(locked, _S.ISSUED)
-        options = list(_frozen_options(locked.revision))
-        below = floor_faults(cast("list[PricedOption]", options), _releases(locked, options))
+        below = proposal_floor_faults(locked)
         if below:
             raise ValidationError({"options": [str(fault) for fault in below]})
         locked.document_sha256, locked.document_name = document_sha256, document_name

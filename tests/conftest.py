@@ -18,7 +18,7 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from django.test import Client
 
-    from estimates.models import EstimateRevision, House, User
+    from estimates.models import EstimateRevision, House, PrivateLink, Proposal, User
     from estimates.snapshot import Snapshot
 
 # The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
@@ -216,3 +216,64 @@ def _snapshot(name: str, changes: tuple[tuple[str, Any], ...]) -> Snapshot:
 
     measured = house_from_json((HOUSES / f"{name}.json").read_text(encoding="utf-8"))
     return take_snapshot(dataclasses.replace(measured, **dict(changes)), load_book("standard"), seed=1)
+
+
+# --- Proposals that are out ------------------------------------------------------------------------------------------
+
+
+@dataclasses.dataclass(frozen=True)
+class Out:
+    """A proposal that went out: itself, its link, the token and the address of its page."""
+
+    proposal: Proposal
+    link: PrivateLink
+    token: str
+    address: str
+
+
+@pytest.fixture(scope="session")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder in which drawings are kept for the whole run: making them takes most of the time of a paper."""
+    return tmp_path_factory.mktemp("pictures")
+
+
+@pytest.fixture
+def papers_folder(settings: Any, pictures: Path, tmp_path: Path) -> None:
+    """A folder of its own for the documents of a test."""
+    settings.VAR_DIR, settings.DOCUMENTS_DIR = pictures, tmp_path / "documents"
+
+
+@pytest.fixture
+def send(estimated: Callable[..., EstimateRevision], salesperson: User, papers_folder: None) -> Callable[..., Out]:
+    """Return `send(file name, at=..., **terms)`: issues the proposal of a measured house as its salesperson does.
+
+    Without a time it is sent on the evening of Friday 6 March 2026.
+    """
+    from datetime import UTC, datetime, timedelta
+
+    from django.utils import timezone
+
+    from estimates.issuing import Terms, proposal_look, proposal_send
+    from estimates.links import link_token
+    from estimates.models import Proposal
+    from estimates.proposals import proposal_draft
+
+    def issued(name: str = "mill-cape", **changes: Any) -> Out:
+        at = changes.pop("at", datetime(2026, 3, 6, 23, 30, tzinfo=UTC))
+        draft = proposal_draft(revision=estimated(name), by=salesperson, now=at)
+        on = timezone.localtime(at).date()
+        given = {"valid_until": on + timedelta(days=20), "mail_to": "wren@example.org", **changes}
+        terms = Terms(**given)
+        link = proposal_send(
+            proposal=draft,
+            terms=terms,
+            seen=proposal_look(draft, terms, on=on).seen,
+            site="http://testserver",
+            by=salesperson,
+            now=at,
+            on=on,
+        )
+        token = link_token(link)
+        return Out(Proposal.objects.get(pk=draft.pk), link, token, f"/yours/{token}/")
+
+    return issued

@@ -5,11 +5,13 @@ from __future__ import annotations
 import uuid
 
 from django.conf import settings
+from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import F, Q
 
 from estimates.models.frozen import FrozenModel, FrozenQuerySet
 from estimates.models.proposal import Proposal
+from estimates.models.user import User
 
 
 class DisclosureKind(models.TextChoices):
@@ -19,6 +21,14 @@ class DisclosureKind(models.TextChoices):
     ELECTRONIC_RECORDS = "electronic_records", "Agreed to electronic records"
     ACKNOWLEDGEMENTS = "acknowledgements", "Clauses signed apart"
     CANCELLATION_NOTICE = "cancellation_notice", "Notice of cancellation handed over, two copies"
+
+
+class DisclosureQuerySet(FrozenQuerySet["Disclosure"]):
+    """Reads of disclosures."""
+
+    def visible_to(self, user: User | AnonymousUser) -> DisclosureQuerySet:
+        """Return those of the proposals that somebody may know of."""
+        return self.filter(proposal__in=Proposal.objects.visible_to(user))
 
 
 class Disclosure(FrozenModel):
@@ -32,7 +42,7 @@ class Disclosure(FrozenModel):
     copies = models.PositiveSmallIntegerField(default=1)
     origin = models.CharField(max_length=100, blank=True)
 
-    objects = FrozenQuerySet.as_manager()
+    objects = DisclosureQuerySet.as_manager()
 
     class Meta(FrozenModel.Meta):
         verbose_name = "disclosure"
@@ -45,6 +55,14 @@ class Disclosure(FrozenModel):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.proposal_id}"
+
+
+class QuestionQuerySet(FrozenQuerySet["Question"]):
+    """Reads of questions."""
+
+    def visible_to(self, user: User | AnonymousUser) -> QuestionQuerySet:
+        """Return those of the proposals that somebody may know of."""
+        return self.filter(proposal__in=Proposal.objects.visible_to(user))
 
 
 class Question(FrozenModel):
@@ -60,7 +78,7 @@ class Question(FrozenModel):
     """Where the homeowner wants the answer."""
     origin = models.CharField(max_length=100, blank=True)
 
-    objects = FrozenQuerySet.as_manager()
+    objects = QuestionQuerySet.as_manager()
 
     class Meta(FrozenModel.Meta):
         verbose_name = "question"
@@ -72,6 +90,14 @@ class Question(FrozenModel):
 
     def __str__(self) -> str:
         return f"question {self.code}"
+
+
+class CancellationQuerySet(FrozenQuerySet["Cancellation"]):
+    """Reads of cancellations."""
+
+    def visible_to(self, user: User | AnonymousUser) -> CancellationQuerySet:
+        """Return those of the proposals that somebody may know of."""
+        return self.filter(proposal__in=Proposal.objects.visible_to(user))
 
 
 class Cancellation(FrozenModel):
@@ -107,7 +133,7 @@ class Cancellation(FrozenModel):
     """The rule that decides, quoted, or why its clock had not started."""
     origin = models.CharField(max_length=100, blank=True)
 
-    objects = FrozenQuerySet.as_manager()
+    objects = CancellationQuerySet.as_manager()
 
     class Meta(FrozenModel.Meta):
         verbose_name = "cancellation"
@@ -134,6 +160,14 @@ class Cancellation(FrozenModel):
         return "in time" if self.in_time else "late – owner decides"
 
 
+class CancellationDecisionQuerySet(FrozenQuerySet["CancellationDecision"]):
+    """Reads of decisions on cancellations."""
+
+    def visible_to(self, user: User | AnonymousUser) -> CancellationDecisionQuerySet:
+        """Return those of the proposals that somebody may know of."""
+        return self.filter(cancellation__proposal__in=Proposal.objects.visible_to(user))
+
+
 class CancellationDecision(FrozenModel):
     """What the owner made of a notice that came late."""
 
@@ -143,7 +177,7 @@ class CancellationDecision(FrozenModel):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
-    objects = FrozenQuerySet.as_manager()
+    objects = CancellationDecisionQuerySet.as_manager()
 
     class Meta(FrozenModel.Meta):
         verbose_name = "decision on a cancellation"

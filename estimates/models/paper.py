@@ -60,11 +60,18 @@ class PaperTemplate(FrozenModel):
         return f"template {self.number}"
 
 
+class ProposalPaperQuerySet(FrozenQuerySet["ProposalPaper"]):
+    """Reads of papers of proposals."""
+
+    def visible_to(self, user: User | AnonymousUser) -> ProposalPaperQuerySet:
+        """Return those of the proposals that somebody may know of."""
+        return self.filter(proposal__in=Proposal.objects.visible_to(user))
+
+
 class ProposalPaper(FrozenModel):
     """What a proposal said when it went out: the page shows it from here, whatever the program learns later.
 
-    `content` is what `estimates.issuing` froze: texts, options with their payments, fact sheets, drawings. `link` is the
-    private link that was made with it.
+    `content` is what `estimates.issuing` froze: texts, options with their payments, fact sheets, drawings.
     """
 
     proposal = models.OneToOneField(Proposal, on_delete=models.PROTECT, related_name="paper")
@@ -86,7 +93,7 @@ class ProposalPaper(FrozenModel):
             models.CheckConstraint(name="paper_site_named", condition=~Q(site="")),
         )
 
-    objects = FrozenQuerySet.as_manager()
+    objects = ProposalPaperQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"paper of {self.proposal_id}"
