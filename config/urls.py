@@ -4,6 +4,8 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("estimates.urls")),
+    path("", include("estimates.proposal_urls")),
+    path("", include("jobs.urls")),
     path("", include("reports.urls")),
 ]
 

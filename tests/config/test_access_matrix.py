@@ -5,6 +5,7 @@ To add a page: add one row to `PAGES`. A URL that is missing here fails `test_ev
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -16,8 +17,10 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from estimates import access
+from estimates.estimating import revision_create
 from estimates.leads import lead_take
 from estimates.models import House, LeadSource, Role, User
+from estimates.proposals import proposal_draft
 
 SIGN_IN = 302
 """What somebody who is not signed in gets on a protected page: sent to the sign-in page."""
@@ -42,6 +45,33 @@ def lead_of(house: House) -> dict[str, Any]:
         house=house,
     )
     return {"code": lead.code}
+
+
+def proposal_of(house: House) -> dict[str, Any]:
+    """Arguments of the pages of a proposal: a draft of the house of the test."""
+    owner = User.objects.create_user(email="drafter@cavitybook.test", full_name="Odile Marrow", role=Role.OWNER)
+    frozen = {
+        "estimate": {"engine": "none", "house": house.reference, "options": []},
+        "price_book": {"rates": [{"id": "price_valid", "best": 30}]},
+    }
+    revision = revision_create(
+        house=house,
+        snapshot=json.dumps(frozen),
+        price_book="standard 1",
+        schema_version="1",
+        engine_version="none",
+        seed=1,
+        price=Decimal("100.00"),
+        cost=Decimal("50.00"),
+        created_by=owner,
+        now=timezone.now(),
+    )
+    return {"code": proposal_draft(revision=revision, by=owner, now=timezone.now()).code}
+
+
+def no_link(house: House) -> dict[str, Any]:
+    """Arguments of the pages of a private link: a token that opens nothing."""
+    return {"token": f"{'0' * 32}.{'x' * 43}"}
 
 
 Arguments = Callable[[House], dict[str, Any]]
@@ -90,6 +120,61 @@ PAGES = [
     Page("estimates-make-house", (OWNER, SALES), method="post", code=302, wrong_method=True, arguments=lead_of),
     Page("reports-show-pipeline", (OWNER, SALES)),
     Page("reports-download-pipeline", (OWNER, SALES)),
+    Page("estimates-list-proposals", (OWNER, SALES, BOOKS)),
+    Page("estimates-show-proposal", (OWNER, SALES, BOOKS), arguments=proposal_of),
+    # The revision of this test was made by no engine of ours, so its document cannot be written.
+    Page(
+        "estimates-download-paper",
+        (OWNER, SALES, BOOKS),
+        code=503,
+        arguments=lambda house: {**proposal_of(house), "name": "proposal.docx"},
+    ),
+    Page("estimates-check-proposal", (OWNER, SALES), arguments=proposal_of),
+    Page("estimates-withdraw-proposal", (OWNER, SALES), arguments=proposal_of),
+    # Nothing has gone out, so there is no link to renew.
+    Page("estimates-renew-link", (OWNER, SALES), method="post", code=409, wrong_method=True, arguments=proposal_of),
+    Page("estimates-close-link", (OWNER, SALES), arguments=proposal_of),
+    Page("estimates-record-cancellation", (OWNER, SALES), code=302, arguments=proposal_of),
+    Page("estimates-decide-cancellation", (OWNER,), code=404, arguments=proposal_of),
+    Page(
+        "estimates-draft-proposal",
+        (OWNER, SALES),
+        method="post",
+        code=302,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page("estimates-list-templates", (OWNER,)),
+    Page("estimates-restore-template", (OWNER,), method="post", code=404, wrong_method=True),
+    Page("estimates-download-template", (OWNER,), arguments=lambda house: {"number": 0}),
+    # Private links are for people without an account; one that opens nothing tells everybody the same.
+    *(
+        Page(name, EVERYBODY, code=404, anonymous=404, arguments=no_link)
+        for name in (
+            "jobs-show-proposal",
+            "jobs-read-fact-sheets",
+            "jobs-ask-question",
+            "jobs-accept-proposal",
+            "jobs-decline-proposal",
+            "jobs-cancel-contract",
+        )
+    ),
+    Page(
+        "jobs-download-paper",
+        EVERYBODY,
+        code=404,
+        anonymous=404,
+        arguments=lambda house: {**no_link(house), "name": "proposal.docx"},
+    ),
+    Page(
+        "jobs-note-opening",
+        EVERYBODY,
+        method="post",
+        code=404,
+        anonymous=404,
+        wrong_method=True,
+        arguments=no_link,
+    ),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
     # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.

@@ -1,0 +1,171 @@
+"""What the office does with a proposal that is out: taking it or its link back, and answering a notice to cancel."""
+
+from __future__ import annotations
+
+import uuid
+from typing import cast
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from estimates import access
+from estimates.cancelling import cancellation_decide, cancellation_receive
+from estimates.forms.proposals import DecisionForm, NoticeForm, ReasonForm
+from estimates.issuing import house_zone, proposal_link_again, proposal_link_close
+from estimates.models import Proposal, ProposalPaper, User
+from estimates.models.answer import Cancellation
+from estimates.models.proposal import PROPOSAL_MOVES, ProposalStatus
+from estimates.proposals import proposal_withdraw
+from estimates.views.proposal import proposal_or_404
+
+either_way = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@either_way
+@access.action("proposal.write")
+def withdraw_proposal(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
+    """Take a proposal back, with a reason."""
+    proposal = proposal_or_404(request, code, "proposal.write")
+    if ProposalStatus.WITHDRAWN not in PROPOSAL_MOVES[ProposalStatus(proposal.status)]:
+        messages.info(request, f"Proposal {proposal.number} is {proposal.get_status_display().lower()} already.")
+        return redirect("estimates-show-proposal", code=proposal.code)
+    form = ReasonForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        proposal_withdraw(
+            proposal=proposal,
+            reason=form.cleaned_data["reason"],
+            by=cast(User, request.user),
+            now=timezone.now(),
+            origin=request.META.get("REMOTE_ADDR", ""),
+        )
+        messages.success(request, f"Proposal {proposal.number} is withdrawn. Next: a new revision, or leave it so.")
+        return redirect("estimates-show-proposal", code=proposal.code)
+    said = "It can no longer be accepted. Its private link opens a page that says so. A number is not used again."
+    return _ask(request, proposal, form, "Withdraw the proposal", said)
+
+
+@require_POST
+@access.action("proposal.write")
+def renew_link(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
+    """Make a new private link in place of the one before, and send it where there is an address."""
+    proposal = proposal_or_404(request, code, "proposal.write")
+    proposal_link_again(
+        proposal=proposal,
+        by=cast(User, request.user),
+        now=timezone.now(),
+        origin=request.META.get("REMOTE_ADDR", ""),
+    )
+    messages.success(request, "A new private link is made, and the one before opens nothing any more.")
+    return redirect("estimates-show-proposal", code=proposal.code)
+
+
+@either_way
+@access.action("proposal.write")
+def close_link(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
+    """Take the private link of a proposal back, with a reason."""
+    proposal = proposal_or_404(request, code, "proposal.write")
+    form = ReasonForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        proposal_link_close(
+            proposal=proposal,
+            reason=form.cleaned_data["reason"],
+            by=cast(User, request.user),
+            now=timezone.now(),
+            origin=request.META.get("REMOTE_ADDR", ""),
+        )
+        messages.success(request, "The private link opens nothing any more. Next: make a new one when it is wanted.")
+        return redirect("estimates-show-proposal", code=proposal.code)
+    said = "Whoever opens it then sees only the telephone number of the firm. The proposal itself stays open."
+    return _ask(request, proposal, form, "Take the private link back", said)
+
+
+def _ask(request: HttpRequest, proposal: Proposal, form: ReasonForm, title: str, said: str) -> HttpResponse:
+    context = {
+        "section": "proposals",
+        "proposal": proposal,
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "title": title,
+        "sentence": said,
+    }
+    return render(request, "estimates/proposal_reason.html", context)
+
+
+@either_way
+@access.action("proposal.write")
+def record_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
+    """Record a notice to cancel that came by other means than the private link."""
+    proposal = proposal_or_404(request, code, "proposal.write")
+    if Cancellation.objects.filter(proposal=proposal).exists() or proposal.accepted_at is None:
+        there = "a notice to cancel already" if proposal.accepted_at is not None else "not been accepted"
+        messages.info(request, f"Proposal {proposal.number} has {there}.")
+        return redirect("estimates-show-proposal", code=proposal.code)
+    now = timezone.now()
+    paper = ProposalPaper.objects.filter(proposal=proposal).only("zone").first()
+    zone = ZoneInfo(paper.zone if paper is not None else house_zone(proposal.house))
+    form = NoticeForm(request.POST if request.method == "POST" else None, zone=zone, now=now)
+    if form.is_valid():
+        try:
+            row = cancellation_receive(
+                proposal=proposal,
+                now=now,
+                by=cast(User, request.user),
+                received_at=form.received,
+                postmarked_on=form.cleaned_data["postmarked_on"],
+                reason=form.cleaned_data["reason"],
+                origin=request.META.get("REMOTE_ADDR", ""),
+            )
+        except ValidationError as fault:
+            form.add_error(None, fault.messages)
+        else:
+            messages.success(request, f"The notice to cancel is recorded: {row.words}.")
+            return redirect("estimates-show-proposal", code=proposal.code)
+    context = {
+        "section": "proposals",
+        "proposal": proposal,
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "title": "Record a notice to cancel",
+        "sentence": "A notice is never refused. The day it was sent decides whether it is in time.",
+    }
+    return render(request, "estimates/proposal_reason.html", context)
+
+
+@either_way
+@access.action("cancellation.decide")
+def decide_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
+    """Let the owner decide on a notice that came late."""
+    proposal = proposal_or_404(request, code, "cancellation.decide")
+    cancellation = Cancellation.objects.filter(proposal=proposal).first()
+    if cancellation is None or cancellation.in_time:
+        raise Http404
+    form = DecisionForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        row = cancellation_decide(
+            cancellation=cancellation,
+            granted=form.cleaned_data["granted"],
+            reason=form.cleaned_data["reason"],
+            by=cast(User, request.user),
+            now=timezone.now(),
+            origin=request.META.get("REMOTE_ADDR", ""),
+        )
+        said = "The contract is cancelled." if row.granted else "The contract stands."
+        messages.success(request, f"{said} Next: write to {proposal.house.customer_name}.")
+        return redirect("estimates-show-proposal", code=proposal.code)
+    context = {
+        "section": "proposals",
+        "proposal": proposal,
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "title": "Decide on the late notice",
+        "sentence": f"{cancellation.rule}",
+    }
+    return render(request, "estimates/proposal_reason.html", context)

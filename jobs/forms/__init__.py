@@ -1,0 +1,1 @@
+"""Forms of the jobs app, one module per noun."""

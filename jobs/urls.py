@@ -1,0 +1,16 @@
+"""URLs of the jobs app; names are ``jobs-<verb>-<noun>``. Those with a token are for people without an account."""
+
+from django.urls import path
+
+from jobs.views import homeowner
+
+urlpatterns = [
+    path("yours/<str:token>/", homeowner.show_proposal, name="jobs-show-proposal"),
+    path("yours/<str:token>/opened/", homeowner.note_opening, name="jobs-note-opening"),
+    path("yours/<str:token>/papers/<str:name>", homeowner.download_paper, name="jobs-download-paper"),
+    path("yours/<str:token>/fact-sheets/", homeowner.read_fact_sheets, name="jobs-read-fact-sheets"),
+    path("yours/<str:token>/ask/", homeowner.ask_question, name="jobs-ask-question"),
+    path("yours/<str:token>/accept/", homeowner.accept_proposal, name="jobs-accept-proposal"),
+    path("yours/<str:token>/decline/", homeowner.decline_proposal, name="jobs-decline-proposal"),
+    path("yours/<str:token>/cancel/", homeowner.cancel_contract, name="jobs-cancel-contract"),
+]

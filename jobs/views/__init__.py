@@ -1,0 +1,1 @@
+"""Pages of the jobs app, one module per noun."""

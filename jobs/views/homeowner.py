@@ -1,0 +1,336 @@
+"""The homeowner's page behind the private link: reading, asking, answering and cancelling, without an account.
+
+Opening is reading: no GET changes anything. That the page was looked at is noted by a small POST of the browser once it
+stood open for a moment, so that neither a mail scanner nor a preview counts as a look.
+"""
+
+from __future__ import annotations
+
+import functools
+import logging
+import uuid
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlencode
+
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.cache import patch_cache_control
+from django.utils.safestring import mark_safe
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from estimates import access
+from estimates.answers import (
+    CONSENT,
+    fact_sheets_read,
+    opening_note,
+    proposal_answer_no,
+    proposal_answer_yes,
+    question_ask,
+)
+from estimates.cancelling import cancellation_receive, cancellation_standing
+from estimates.command import Conflict
+from estimates.firm import load_firm
+from estimates.issuing import FACT_SHEET_WORDS, PaperLost
+from estimates.links import LinkClosed, link_open
+from estimates.models import Cancellation, Disclosure, DisclosureKind, LinkPurpose, Proposal, ProposalStatus, Question
+from estimates.office import OfficeFailed, office_path
+from estimates.views.proposal import issued_bytes, paper_response
+from estimates.zones import ZONES
+from jobs.forms.homeowner import AcceptForm, CancelForm, DeclineForm, FactSheetForm, QuestionForm
+
+log = logging.getLogger("cavitybook.homeowner")
+
+Page = Callable[..., HttpResponseBase]
+
+SAID = {
+    "asked": "Your question is on its way to us. We answer by telephone or e-mail.",
+    "read": "Thank you: it is recorded that you read the fact sheets. Next: choose an option.",
+    "accepted": "Thank you, your answer is recorded. Your notice of cancellation stands below; keep it.",
+    "declined": "Your answer is recorded. Thank you for telling us.",
+}
+"""Word in the address -> what was done; no cookie is needed to say it."""
+
+
+def private(view: Page) -> Page:
+    """Open a page of a private link: finds its proposal, and keeps the answer to itself.
+
+    The token in the address is the whole authority and no cookie has any part in it, so there is nothing that a form
+    forged elsewhere could borrow: the check for that is left out, because browsers send no origin under "no-referrer".
+    """
+
+    @csrf_exempt
+    @access.public
+    @functools.wraps(view)
+    def opened(request: HttpRequest, token: str, **kwargs: Any) -> HttpResponseBase:
+        response: HttpResponseBase
+        try:
+            response = view(request, _proposal(token), token, **kwargs)
+        except LinkClosed as closed:
+            log.info("a private link was %s", closed.reason)
+            response = render(request, "jobs/homeowner_closed.html", {"firm": load_firm()}, status=404)
+        response.headers["Referrer-Policy"] = "no-referrer"
+        response.headers["X-Robots-Tag"] = "noindex, nofollow, noarchive"
+        patch_cache_control(response, no_store=True, private=True)
+        return response
+
+    return opened
+
+
+def _proposal(token: str) -> Proposal:
+    link = link_open(token=token, purpose=LinkPurpose.PROPOSAL, now=timezone.now())
+    rows = Proposal.objects.select_related("house", "revision", "paper", "issued_by")
+    found = rows.filter(code=link.target_code, paper__isnull=False).defer("revision__snapshot").first()
+    if found is None or link.target_type != Proposal._meta.label_lower:
+        raise LinkClosed("unknown")
+    return found
+
+
+def _origin(request: HttpRequest) -> str:
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
+def _to(name: str, token: str, **query: str) -> HttpResponse:
+    address = reverse(name, kwargs={"token": token})
+    return redirect(f"{address}?{urlencode(query)}" if query else address)
+
+
+# --- Reading ---------------------------------------------------------------------------------------------------------
+
+
+@require_safe
+@private
+def show_proposal(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Show the proposal as it was issued, and what can be answered."""
+    form = QuestionForm(initial={"key": uuid.uuid4()})
+    return render(request, "jobs/homeowner.html", _page(request, proposal, token, form))
+
+
+def _page(request: HttpRequest, proposal: Proposal, token: str, form: QuestionForm) -> dict[str, Any]:
+    content = proposal.paper.content
+    drawings = {one["id"]: one["svg"] for one in content["drawings"]}
+    # Our own writer of drawings made them, and escaped every name in them, when the proposal was issued.
+    walls = [wall | {"svg": mark_safe(drawings.get(wall["id"], ""))} for wall in content["walls"]]  # noqa: S308
+    disclosures = {one.kind: one for one in Disclosure.objects.filter(proposal=proposal)}
+    return _basics(proposal, token) | {
+        "content": content,
+        "walls": walls,
+        "said": SAID.get(request.GET.get("said", ""), ""),
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "questions": Question.objects.filter(proposal=proposal),
+        "fact_sheets": disclosures.get(DisclosureKind.FACT_SHEET),
+        "notice": disclosures.get(DisclosureKind.CANCELLATION_NOTICE),
+        "accepted": next((one for one in content["options"] if one["id"] == proposal.accepted_option), None),
+        "cancellation": Cancellation.objects.filter(proposal=proposal).first(),
+        "standing": cancellation_standing(proposal) if proposal.accepted_at is not None else None,
+        "zone_words": ZONES.get(proposal.paper.zone, proposal.paper.zone),
+        "has_pdf": office_path() is not None,
+        # A look of the office is no look of the homeowner.
+        "beacon": not request.user.is_authenticated,
+    }
+
+
+def _basics(proposal: Proposal, token: str) -> dict[str, Any]:
+    over = proposal.valid_until is not None and timezone.localdate() > proposal.valid_until
+    issued = proposal.status == ProposalStatus.ISSUED
+    return {
+        "proposal": proposal,
+        "token": token,
+        "firm": load_firm(),
+        "can_answer": issued and not over,
+        "ended": (issued and over) or proposal.status == ProposalStatus.EXPIRED,
+    }
+
+
+@require_POST
+@private
+def note_opening(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Note that the page stood open before a reader; sent by the page itself, and harmless however often it comes."""
+    if not request.user.is_authenticated:
+        opening_note(proposal=proposal, now=timezone.now(), origin=_origin(request))
+    return HttpResponse(status=204)
+
+
+@require_safe
+@private
+def download_paper(request: HttpRequest, proposal: Proposal, token: str, name: str) -> HttpResponseBase:
+    """Hand over the document as it went out."""
+    kind = {"proposal.docx": "docx", "proposal.pdf": "pdf"}.get(name)
+    if kind is None or (kind == "pdf" and office_path() is None):
+        raise Http404
+    try:
+        return paper_response(issued_bytes(proposal, pdf=kind == "pdf"), proposal, kind)
+    except (PaperLost, OfficeFailed):
+        log.exception("no document of proposal %s", proposal.number)
+        said = "The document cannot be had just now. Everything it says stands on the page; call us for the paper."
+        context = _basics(proposal, token) | {"title": "The document", "sentence": said}
+        return render(request, "jobs/homeowner_note.html", context, status=503)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@private
+def read_fact_sheets(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Show the fact sheets, and record that they were read."""
+    form = FactSheetForm(
+        request.POST if request.method == "POST" else None, initial={"option": request.GET.get("option", "")}
+    )
+    if form.is_valid():
+        fact_sheets_read(proposal=proposal, now=timezone.now(), origin=_origin(request))
+        option = form.cleaned_data["option"]
+        if option:
+            return _to("jobs-accept-proposal", token, option=option)
+        return _to("jobs-show-proposal", token, said="read")
+    context = _basics(proposal, token) | {
+        "sheets": proposal.paper.content["fact_sheets"],
+        "words": FACT_SHEET_WORDS,
+        "read": Disclosure.objects.filter(proposal=proposal, kind=DisclosureKind.FACT_SHEET).first(),
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+    }
+    return render(request, "jobs/homeowner_fact_sheets.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@private
+def ask_question(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Keep a question and pass it on; typed words stay on the page when something is missing."""
+    if request.method != "POST":
+        return _to("jobs-show-proposal", token)
+    form = QuestionForm(request.POST)
+    if form.is_valid():
+        try:
+            question_ask(
+                proposal=proposal,
+                key=form.cleaned_data["key"],
+                words=form.cleaned_data["words"],
+                reach=form.cleaned_data["reach"],
+                now=timezone.now(),
+                origin=_origin(request),
+            )
+        except (Conflict, ValidationError) as refused:
+            form.add_error(None, refused.messages if isinstance(refused, ValidationError) else str(refused))
+        else:
+            return _to("jobs-show-proposal", token, said="asked")
+    return render(request, "jobs/homeowner.html", _page(request, proposal, token, form))
+
+
+# --- Answering -------------------------------------------------------------------------------------------------------
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@private
+def accept_proposal(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Show exactly what is accepted, and record it once it is signed."""
+    content = proposal.paper.content
+    asked = (request.POST if request.method == "POST" else request.GET).get("option", "")
+    option = next((one for one in content["options"] if one["id"] == asked), None)
+    if option is None or (request.method != "POST" and proposal.status != ProposalStatus.ISSUED):
+        return _to("jobs-show-proposal", token)
+    if not Disclosure.objects.filter(proposal=proposal, kind=DisclosureKind.FACT_SHEET).exists():
+        return _to("jobs-read-fact-sheets", token, option=option["id"])
+    form = AcceptForm(
+        request.POST if request.method == "POST" else None,
+        clauses=content["acknowledgements"],
+        initial={"option": option["id"], "document_sha256": proposal.document_sha256},
+    )
+    refused = ""
+    if form.is_valid():
+        try:
+            return _accept(request, proposal, token, form)
+        except ValidationError as fault:
+            form.add_error(None, fault.messages)
+        except Conflict as fault:
+            refused = str(fault)
+    context = _basics(proposal, token) | {
+        "content": content,
+        "option": option,
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "refused": refused,
+        "consent": CONSENT,
+        "has_pdf": office_path() is not None,
+    }
+    return render(request, "jobs/homeowner_accept.html", context, status=409 if refused else 200)
+
+
+def _accept(request: HttpRequest, proposal: Proposal, token: str, form: AcceptForm) -> HttpResponse:
+    given = form.cleaned_data
+    proposal_answer_yes(
+        proposal=proposal,
+        option=given["option"],
+        typed_name=given["typed_name"],
+        document_sha256=given["document_sha256"],
+        electronic=given["electronic"],
+        acknowledged=form.acknowledged,
+        now=timezone.now(),
+        origin=_origin(request),
+    )
+    return _to("jobs-show-proposal", token, said="accepted")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@private
+def decline_proposal(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Record that the homeowner declines."""
+    form = DeclineForm(request.POST if request.method == "POST" else None)
+    refused = ""
+    if form.is_valid():
+        try:
+            proposal_answer_no(
+                proposal=proposal,
+                reason=form.cleaned_data["reason"],
+                now=timezone.now(),
+                origin=_origin(request),
+            )
+        except Conflict as fault:
+            refused = str(fault)
+        else:
+            return _to("jobs-show-proposal", token, said="declined")
+    elif request.method != "POST" and proposal.status != ProposalStatus.ISSUED:
+        return _to("jobs-show-proposal", token)
+    context = _basics(proposal, token) | {
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "refused": refused,
+    }
+    return render(request, "jobs/homeowner_decline.html", context, status=409 if refused else 200)
+
+
+# --- Cancelling ------------------------------------------------------------------------------------------------------
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@private
+def cancel_contract(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
+    """Take a notice to cancel, in time or late; once it is there, the page confirms it."""
+    if proposal.accepted_at is None:
+        return _to("jobs-show-proposal", token)
+    form = CancelForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        cancellation_receive(
+            proposal=proposal,
+            reason=form.cleaned_data["reason"],
+            now=timezone.now(),
+            origin=_origin(request),
+        )
+        return _to("jobs-cancel-contract", token)
+    context = _basics(proposal, token) | {
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+        "cancellation": Cancellation.objects.filter(proposal=proposal).select_related("decision").first(),
+        "standing": cancellation_standing(proposal),
+        "zone_words": ZONES.get(proposal.paper.zone, proposal.paper.zone),
+        "now": timezone.now(),
+    }
+    return render(request, "jobs/homeowner_cancel.html", context)
