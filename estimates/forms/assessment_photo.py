@@ -52,7 +52,7 @@ class PhotoForm(PlainForm):
 
     file = PhotoFile(label="Photo", required=False, help_text="Taken with the tablet, or chosen from its pictures.")
     kept = forms.CharField(widget=forms.HiddenInput, required=False, max_length=400)
-    caption = forms.CharField(label="What it shows", max_length=200)
+    caption = forms.CharField(label="Caption", max_length=200, help_text="What the photo shows.")
     part = forms.ChoiceField(label="Part of the house", required=False)
     taken_on = DayField(label="Day it was taken")
 

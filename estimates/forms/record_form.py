@@ -48,6 +48,10 @@ Choices = Mapping[str, Sequence[tuple[str, str]]]
 """Field of ids -> (id, name) of what can be chosen."""
 
 
+SHORT_IDS = {"window": "w", "double_hung": "w", "door": "d", "garage_door": "d"}
+"""Kind of opening -> beginning of its id: it stands in the drawing, where there is little room."""
+
+
 def simple(spec: Spec) -> bool:
     """Whether a field is one control on a form."""
     return spec.kind not in ("one", "many") or spec.record is PointRecord
@@ -437,17 +441,18 @@ def _fields_of(value: Any) -> dict[str, Any]:
 
 
 def _with_ids(name: str, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Give rows that ask for an id one that no other row has: opening-1, opening-2."""
+    """Give rows that ask for an id one that no other row has: w1 for a window, d1 for a door, brace-1 for a brace."""
     if not any("id" in row for row in rows):
         return rows
     taken = {row["id"] for row in rows if row["id"]}
-    base = ROW_WORDS.get(name, "row").split(" ")[-1]
     for row in rows:
+        base = SHORT_IDS.get(str(row.get("kind")), "o") if name == "openings" else ROW_WORDS.get(name, "row") + "-"
         number = 1
         while not row["id"]:
-            if f"{base}-{number}" not in taken:
-                row["id"] = f"{base}-{number}"
-                taken.add(row["id"])
+            candidate = f"{base.split(' ')[-1]}{number}"
+            if candidate not in taken:
+                row["id"] = candidate
+                taken.add(candidate)
             number += 1
     return rows
 

@@ -22,7 +22,7 @@ from estimates.forms.record_form import RecordForm
 from estimates.gates import HazardRecord, HouseFacts, Where, answer_faults, load_hazards, open_gates
 from estimates.house import GateAnswerRecord, GateReleaseRecord, HouseRecord, Verdict
 from estimates.models import AssessmentStatus, House, User
-from estimates.records import Fault
+from estimates.records import BadRecord, Fault
 from estimates.templatetags.figures import spoken
 from estimates.views.assessment import latest_assessment
 from estimates.views.assessment_photos import with_photo
@@ -175,6 +175,8 @@ class GatePlace(ItemPlace):
         """Return the house with the answer, and with the photo that came with it."""
         if form is None:
             return super().write(house, None)
+        if form.get("parts") == []:
+            raise BadRecord([Fault("$.parts", "names nothing; enter walls or attics, or the whole house")])
         form = dict(form)
         if self.photo:
             house, photo = with_photo(house, self.photo, self.label, timezone.localdate(), "")

@@ -171,7 +171,7 @@ def test_a_new_opening_gets_a_name_of_its_own() -> None:
     form = with_openings(WINDOW, WINDOW | {"left_in": "120", "id": "opening-1"})
     assert form.is_valid(), said(form)
     assert [(row["id"], row["width_in"]) for row in form.raw()["openings"]] == [
-        ("opening-2", 36.0),
+        ("w1", 36.0),
         ("opening-1", 36.0),
     ]
 
