@@ -168,7 +168,8 @@ def record_changes(
         elif spec.kind == "one":
             yield Change(where, what, "" if old is None else "was there", "" if new is None else "added")
         else:
-            yield Change(where, what, told(spec, old), told(spec, new))
+            tell = _told_share if name in OF_COST else told
+            yield Change(where, what, tell(spec, old), tell(spec, new))
 
 
 def _list_changes(
@@ -227,6 +228,10 @@ def told(spec: Spec, value: Any) -> str:
         return ", ".join(map(str, value)) or "none"
     words = str(value).replace("_", " ") if spec.kind == "choice" else str(value)
     return words or "left out"
+
+
+def _told_share(spec: Spec, value: Any) -> str:
+    return told(spec, value) if value is None else _percent(value)
 
 
 def _number(value: float) -> str:
@@ -354,8 +359,8 @@ def _lines(before: Iterable[Form], after: Iterable[Form], *, costs: bool) -> Ite
 
 
 def _quantity(line: Form) -> str:
-    units = {"crew-day": "crew-days", "mix": "mixes", "each": "pieces"}
-    return f"{_number(round(line['quantity'], 2))} {units.get(line['unit'], line['unit'])}"
+    units = {"crew-day": "crew-days", "mix": "mixes", "each": "", "ft2": "ft²"}
+    return f"{_number(round(line['quantity'], 2))} {units.get(line['unit'], line['unit'])}".strip()
 
 
 # --- differences in words ----------------------------------------------------------------------------------------

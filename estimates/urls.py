@@ -9,9 +9,12 @@ from estimates.views import (
     assessment_gates,
     assessment_photos,
     assessment_quick,
+    estimate,
+    estimate_revisions,
     house,
     lead_acts,
     leads,
+    price_books,
     session,
 )
 
@@ -82,4 +85,27 @@ urlpatterns = [
         assessment_photos.show_photo,
         name="estimates-show-photo",
     ),
+    path("houses/<uuid:code>/estimate/", estimate.show_estimate, name="estimates-show-estimate"),
+    path("houses/<uuid:code>/estimate/try/", estimate.try_estimate, name="estimates-try-estimate"),
+    path("houses/<uuid:code>/estimate/keep/", estimate.keep_estimate, name="estimates-keep-estimate"),
+    path("houses/<uuid:code>/estimate/freeze/", estimate.freeze_estimate, name="estimates-freeze-estimate"),
+    path("houses/<uuid:code>/revisions/", estimate_revisions.list_revisions, name="estimates-list-revisions"),
+    path(
+        "houses/<uuid:code>/revisions/compare/",
+        estimate_revisions.compare_revisions,
+        name="estimates-compare-revisions",
+    ),
+    path(
+        "houses/<uuid:code>/revisions/<int:number>/", estimate_revisions.show_revision, name="estimates-show-revision"
+    ),
+    path(
+        "houses/<uuid:code>/revisions/<int:number>/release/",
+        estimate_revisions.release_floor,
+        name="estimates-release-floor",
+    ),
+    path("price-books/", price_books.list_price_books, name="estimates-list-price-books"),
+    path("price-books/<uuid:code>/", price_books.show_price_book, name="estimates-show-price-book"),
+    path("price-books/<uuid:code>/try/", price_books.try_price_book, name="estimates-try-price-book"),
+    path("price-books/<slug:name>/next/", price_books.new_price_book, name="estimates-new-price-book"),
+    path("price-books/<slug:name>/publish/", price_books.publish_price_book, name="estimates-publish-price-book"),
 ]
