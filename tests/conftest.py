@@ -245,7 +245,7 @@ def papers_folder(settings: Any, pictures: Path, tmp_path: Path) -> None:
 
 @pytest.fixture
 def send(estimated: Callable[..., EstimateRevision], salesperson: User, papers_folder: None) -> Callable[..., Out]:
-    """Return `send(file name, at=..., **terms)`: issues the proposal of a measured house as its salesperson does.
+    """Return `send(file name, at=..., house=..., **terms)`: issues the proposal of a measured house.
 
     Without a time it is sent on the evening of Friday 6 March 2026.
     """
@@ -260,7 +260,7 @@ def send(estimated: Callable[..., EstimateRevision], salesperson: User, papers_f
 
     def issued(name: str = "mill-cape", **changes: Any) -> Out:
         at = changes.pop("at", datetime(2026, 3, 6, 23, 30, tzinfo=UTC))
-        draft = proposal_draft(revision=estimated(name), by=salesperson, now=at)
+        draft = proposal_draft(revision=estimated(name, **changes.pop("house", {})), by=salesperson, now=at)
         on = timezone.localtime(at).date()
         given = {"valid_until": on + timedelta(days=20), "mail_to": "wren@example.org", **changes}
         terms = Terms(**given)

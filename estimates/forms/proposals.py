@@ -111,7 +111,7 @@ class DecisionForm(PlainForm):
     """What the owner makes of a notice that came late."""
 
     granted = forms.TypedChoiceField(
-        label="What becomes of it",
+        label="What becomes of the contract",
         choices=[("yes", "Cancel the contract all the same"), ("no", "The contract stands")],
         coerce=lambda value: value == "yes",
         widget=forms.RadioSelect,
@@ -122,6 +122,10 @@ class DecisionForm(PlainForm):
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"max_length": "Enter a reason of at most 500 characters"},
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["granted"].error_messages |= {"required": "Choose what becomes of the contract"}
 
 
 class TemplateForm(PlainForm):

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import re
+import zipfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
@@ -16,7 +18,18 @@ from django.test import Client
 from docx import Document
 
 from estimates.command import Conflict
-from estimates.issuing import LookChanged, PaperLost, Terms, document_path, kept_document, proposal_look, proposal_send
+from estimates.estimating import revision_create
+from estimates.house import OptionRecord
+from estimates.issuing import (
+    LookChanged,
+    PaperLost,
+    Terms,
+    document_path,
+    kept_document,
+    proposal_link_again,
+    proposal_look,
+    proposal_send,
+)
 from estimates.mail import LINK
 from estimates.models import (
     ActivityEntry,
@@ -31,7 +44,7 @@ from estimates.models import (
 )
 from estimates.paper_templates import LARGEST, current_template, template_restore, template_take, template_trouble
 from estimates.proposal import TEMPLATE
-from estimates.proposals import proposal_draft, proposal_release_floor
+from estimates.proposals import proposal_draft, proposal_release_floor, proposal_withdraw
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("papers_folder")]
 
@@ -203,14 +216,10 @@ def test_an_open_question_of_the_assessment_keeps_it_from_going_out(
 def test_a_price_below_the_floor_waits_for_the_owner(
     estimated: Estimated, salesperson: User, owner: User, desk: Client
 ) -> None:
-    from estimates.house import OptionRecord
-
     low = OptionRecord(id="all", name="Everything", target_margin=0.20)
     proposal = proposal_draft(revision=estimated("mill-cape", options=(low,)), by=salesperson, now=NOW)
     page = desk.get(check_address(proposal)).content.decode()
     assert "Everything: margin 20.0% is below the floor" in page
-    from decimal import Decimal
-
     proposal_release_floor(proposal=proposal, least_margin=Decimal("0.19"), reason="A neighbour.", by=owner, now=NOW)
     assert "below the floor" not in desk.get(check_address(proposal)).content.decode()
 
@@ -229,8 +238,6 @@ def test_a_proposal_of_another_program_version_asks_for_a_new_revision(
 
 @pytest.fixture
 def freeze_stale(estimated: Estimated, salesperson: User) -> Callable[[], Proposal]:
-    from estimates.estimating import revision_create
-
     def make() -> Proposal:
         fresh = estimated("mill-cape")
         old = revision_create(
@@ -425,8 +432,6 @@ def test_only_the_owner_changes_the_template(salesperson: User) -> None:
 
 
 def test_a_template_with_macros_is_refused() -> None:
-    import zipfile
-
     raw = BytesIO(TEMPLATE.read_bytes())
     with zipfile.ZipFile(raw, "a") as package:
         package.writestr("word/vbaProject.bin", b"x")
@@ -434,9 +439,6 @@ def test_a_template_with_macros_is_refused() -> None:
 
 
 def test_a_withdrawn_proposal_gets_no_new_link(send: Callable[..., Any], salesperson: User) -> None:
-    from estimates.issuing import proposal_link_again
-    from estimates.proposals import proposal_withdraw
-
     out = send(at=NOW)
     proposal_withdraw(proposal=out.proposal, reason="A slip.", by=salesperson, now=NOW)
     with pytest.raises(Conflict):
