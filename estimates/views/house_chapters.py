@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
@@ -11,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 from estimates import access
 from estimates.drawing import elevation, to_svg
 from estimates.house import WHOLE_SCOPE, HouseRecord, Measure, OptionRecord, WallRecord
+from estimates.linework import Area, bounds
 from estimates.models import EstimateRevision
 from estimates.physics.framing import DEFAULT_TOOL
 from estimates.records import read_record
@@ -18,6 +20,9 @@ from estimates.takeoff import SASH_POCKET_IN, SASH_POCKETS_BEFORE, quick_wall, w
 
 DRAWING_PX = 544.0
 """Width of an elevation where there is room for it. [CSS px]"""
+
+THUMB_PX = 96.0
+"""Width of a wall in the row of all walls. [CSS px]"""
 
 PHONE_PX = 318.0
 """Width of an elevation on the smallest phone, where its labels must still be readable. [CSS px]"""
@@ -144,6 +149,7 @@ def wall_chapter(house: HouseRecord, wall: WallRecord, frozen: Form) -> Form:
         "record": wall,
         "counted": counted,
         "svg": wall_svg(house, wall) if counted["placed"] else "",
+        "thumb": wall_thumb(house, wall) if counted["placed"] else "",
         "rows": [f"row {row}: {holes}" for row, holes in rows],
         "moisture": moisture,
         "heat": None if heat is None or heat["u_after"] >= heat["u_before"] else heat | {"less": _less(heat)},
@@ -160,6 +166,18 @@ def wall_svg(house: HouseRecord, wall: WallRecord) -> SafeString:
     drawing = elevation(layout, wall, shown_px=PHONE_PX)
     # The writer escapes every name it is given.
     return mark_safe(to_svg(drawing, title=f"{wall.name}, seen from outside", width=DRAWING_PX, key=f"wall-{wall.id}"))  # noqa: S308
+
+
+def wall_thumb(house: HouseRecord, wall: WallRecord) -> SafeString:
+    """Draw a wall as a small picture without words, to stand in a row of all walls."""
+    layout = wall_layout(wall, DEFAULT_TOOL, SASH_POCKET_IN if house.year_built < SASH_POCKETS_BEFORE else 0.0)
+    drawing = elevation(layout, wall, shown_px=PHONE_PX)
+    # What lies under the bottom of the wall are the swatches of the key.
+    areas = tuple(mark for mark in drawing.marks if isinstance(mark, Area) and min(y for _, y in mark.points) > -1.0)
+    left, bottom, right, top = bounds([point for mark in areas for point in mark.points])
+    plain = replace(drawing, marks=areas, left=left - 1, bottom=bottom - 1, right=right + 1, top=top + 1)
+    small = to_svg(plain, title=wall.name, width=THUMB_PX, key=f"thumb-{wall.id}")
+    return mark_safe(small)  # noqa: S308
 
 
 def option_chapter(priced: Form, outcome: Form, house: HouseRecord, frozen: Form, user: access.Person) -> Form:
