@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -17,36 +17,22 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from estimates.forms.assessment_fields import PartsField, PointsField, RecordNumberField, WordsField, shown_number
+from estimates.forms.assessment_fields import shown_number
+from estimates.forms.assessment_maker import Choices, FieldMaker
 from estimates.forms.assessment_words import (
-    ALL_WORDS,
-    EMPTY_WORDS,
     ROW_WORDS,
     THERE_WORDS,
     groups_of,
-    hint_beside,
     hint_of,
     is_percent,
-    label_of,
     name_of,
 )
-from estimates.forms.plain import DayField, PlainForm
+from estimates.forms.plain import PlainForm
 from estimates.house import PointRecord
-from estimates.records import CODE_PATTERN, BadRecord, Fault, Spec, read_record, specs
-from estimates.templatetags.figures import spoken
-
-FEW = 5
-"""So many choices stand as radios; more become a list to open."""
-
-LONG_TEXT = 200
-"""A text that may be longer gets a box of several lines."""
+from estimates.records import BadRecord, Fault, Spec, read_record, specs
 
 MOST_ROWS = 300
 """No house has so many rows of one kind; a form that claims more is a slip or a trick."""
-
-Choices = Mapping[str, Sequence[tuple[str, str]]]
-"""Field of ids -> (id, name) of what can be chosen."""
-
 
 SHORT_IDS = {"window": "w", "double_hung": "w", "door": "d", "garage_door": "d"}
 """Kind of opening -> beginning of its id: it stands in the drawing, where there is little room."""
@@ -120,6 +106,7 @@ class RecordForm:
         self.required = {name for name, (_, required) in known.items() if required}
         self.choices = choices or {}
         self.values = {name: self._start(name, values or {}) for name in self.specs}
+        self._maker = FieldMaker(record, self.values, self.required, self.choices, compact)
         self.main = self._main()
         self.parts = {n: self._part(n, s) for n, s in self.specs.items() if not simple(s) and s.kind == "one"}
         self.lists = {n: self._rows(n, s) for n, s in self.specs.items() if not simple(s) and s.kind == "many"}
@@ -137,7 +124,7 @@ class RecordForm:
         return f"{self.prefix}-{name}" if self.prefix else name
 
     def _main(self) -> PlainForm:
-        fields = {name: self._field(name, spec) for name, spec in self.specs.items() if simple(spec)}
+        fields = {name: self._maker.field(name, spec) for name, spec in self.specs.items() if simple(spec)}
         fields |= {
             f"{name}-there": forms.BooleanField(label=THERE_WORDS.get(name, f"There is one: {name}"), required=False)
             for name, spec in self.specs.items()
@@ -155,55 +142,6 @@ class RecordForm:
         if spec.kind == "flag":
             return {True: "yes", False: "no", None: ""}[value]
         return value
-
-    def _field(self, name: str, spec: Spec) -> forms.Field:
-        shared: dict[str, Any] = {
-            "label": label_of(self.type, name),
-            "help_text": "" if self.compact else hint_beside(label_of(self.type, name), hint_of(spec)),
-        }
-        if spec.kind == "text" and spec.pattern == CODE_PATTERN:
-            return forms.CharField(widget=forms.HiddenInput, required=False, max_length=40, **shared)
-        # What has a value of its own when it is left out need not be typed again once it is cleared.
-        needed = name in self.required or (spec.kind in ("number", "whole") and not spec.optional)
-        if spec.kind in ("number", "whole"):
-            percent = is_percent(name, spec)
-            return RecordNumberField(spec=spec, percent=percent, was=self.values[name], required=needed, **shared)
-        if spec.kind == "text":
-            wide = spec.max_length > LONG_TEXT
-            widget = forms.Textarea(attrs={"rows": 3}) if wide else forms.TextInput(attrs={"autocomplete": "off"})
-            return forms.CharField(required=bool(spec.low), max_length=spec.max_length, widget=widget, **shared)
-        if spec.kind in ("choice", "flag"):
-            return self._choice(name, spec, shared)
-        if spec.kind == "day":
-            return DayField(required=needed, **shared)
-        if spec.kind == "texts":
-            return WordsField(required=False, widget=forms.Textarea(attrs={"rows": 3}), **shared)
-        if spec.kind == "codes":
-            words = ALL_WORDS.get(name, "All of them") if spec.optional else ""
-            return PartsField(all_words=words, known=self.choices.get(name, ()), **shared)
-        flat = "y_in is 0" in spec.doc
-        shared["help_text"] = (
-            "One stud a line, its centre from the left outside corner; left empty: laid out by the spacing."
-            if flat
-            else "One corner a line, in order round the zone: from the left; above the bottom. For example 36; 0"
-        )
-        lines = forms.Textarea(attrs={"rows": 4, "autocomplete": "off"})
-        return PointsField(flat=flat, least=spec.min_items, required=spec.min_items > 0, widget=lines, **shared)
-
-    def _choice(self, name: str, spec: Spec, shared: dict[str, Any]) -> forms.Field:
-        if spec.kind == "flag":
-            words = [("yes", "Yes"), ("no", "No")]
-        else:
-            assert spec.enum is not None
-            words = [(str(word), _large(spoken(word))) for word in spec.enum]
-        if spec.optional:
-            words.append(("", EMPTY_WORDS.get((self.type.__name__, name), "Not known")))
-        elif self.values[name] is None and (self.compact or len(words) > FEW):
-            words.insert(0, ("", "Choose"))
-        few = len(words) <= FEW and not self.compact
-        return forms.ChoiceField(
-            choices=words, widget=forms.RadioSelect if few else forms.Select, required=not spec.optional, **shared
-        )
 
     def _part(self, name: str, spec: Spec) -> Part:
         assert spec.record is not None
@@ -341,6 +279,11 @@ class RecordForm:
         if whole:
             raw = self._raw if "id" not in known or self._raw.get("id") else self._raw | {"id": "new"}
             read_record(self.type, raw)
+
+    @property
+    def was_read(self) -> bool:
+        """Whether every field by itself could be read."""
+        return self._raw is not None
 
     def raw(self) -> dict[str, Any]:
         """The JSON form of what was typed; valid forms only."""

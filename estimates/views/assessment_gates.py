@@ -46,6 +46,13 @@ change = require_http_methods(["GET", "HEAD", "POST"])
 ANSWERS = Items("gate_answers", GateAnswerRecord, "answer", "Answers")
 RELEASES = Items("gate_releases", GateReleaseRecord, "release", "Releases")
 
+NAMES = {
+    "flues_chimneys": "Flues and chimneys",
+    "weak_interior": "Weak inside finish",
+    "cavity_duct": "Cavities as ducts",
+}
+"""Gates whose id does not read as words."""
+
 ASKED = ("verdict", "parts", "note", "photos", "sample", "verifier", "how", "before_phase")
 RELEASED = ("parts", "reason", "sample")
 
@@ -88,7 +95,7 @@ def part_names(house: HouseRecord) -> dict[str, str]:
 
 def gate_name(hazard: HazardRecord) -> str:
     """A gate in a few words."""
-    return _large(spoken(hazard.id))
+    return NAMES.get(hazard.id) or _large(spoken(hazard.id))
 
 
 def _parts_words(parts: Sequence[str], every: Sequence[str], names: dict[str, str]) -> str:

@@ -209,10 +209,14 @@ def show_form(
     sent = request.method == "POST"
     first = not sent or both is not None
     base = json.dumps(place.read(opened.record)) if first else request.POST.get("base", "")
+    carried: dict[str, str] = {}
     if sent and both is None and (kept := sent_choices(request)):
         theirs = sent_base(request)
-        if theirs is not None and form.is_bound and not form.wants_rows and not form.main.errors:
+        if theirs is not None and form.was_read:
             both = differences(place.record, None, theirs, form.raw(), kept)
+        else:
+            # Nothing can be held against each other before the faults are mended; what was chosen is not forgotten.
+            carried = kept
     context = {
         "section": "houses",
         "house": opened.house,
@@ -225,6 +229,7 @@ def show_form(
         "version": opened.row.version if first else request.POST.get("version", ""),
         "base": base,
         "both": both,
+        "carried": carried.items(),
         "by": opened.row.updated_by,
         "at": opened.row.updated_at,
         "unsaved": sent,

@@ -422,6 +422,24 @@ def test_the_second_saver_can_take_their_value(seller: Client, begun: Callable[.
     assert stored(row.house).walls[0].length_ft == 30.0
 
 
+def test_what_was_chosen_outlives_a_fault(seller: Client, begun: Callable[..., Assessment], owner: User) -> None:
+    row = begun()
+    address = at("edit-part", row.house, kind="walls", key="front")
+    sent = fields_in(seller.get(address).content.decode())
+    meanwhile(row, owner, length_ft=30.0, height_ft=9.0)
+    both = fields_in(seller.post(address, sent | {"name": "Street side"}).content.decode())
+    wrong = seller.post(address, both | {"depth_in": "deep", "keep:name": "theirs"})
+    assert "<title>Error: " in page_of(wrong)
+    mended = fields_in(wrong.content.decode())
+    assert (mended["keep:height_ft"], mended["keep:name"]) == ("theirs", "theirs")
+    # Faults between fields show both versions again, with what was chosen.
+    wide = fields_in(seller.post(address, mended | {"depth_in": "3.5", "openings-0-left_in": "390"}).content.decode())
+    assert (wide["keep:height_ft"], wide["keep:name"]) == ("theirs", "theirs")
+    assert seller.post(address, wide | {"openings-0-left_in": "40"}).status_code == 302
+    wall = stored(row.house).walls[0]
+    assert (wall.length_ft, wall.height_ft, wall.name) == (30.0, 9.0, "Front")
+
+
 def test_what_was_taken_out_meanwhile_can_be_brought_back(
     seller: Client, begun: Callable[..., Assessment], owner: User
 ) -> None:
