@@ -12,7 +12,6 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.html import format_html
 
 from estimates import access
 from estimates.assessments import AssessmentChanged, assessment_put, assessment_to_record
@@ -247,11 +246,6 @@ def show_both(request: HttpRequest, changed: Changed, place: Place, page: Page, 
     mine = place.read(house) or {}
     both = differences(place.record, changed.base, changed.theirs, mine, {})
     return show_form(request, changed.opened, place, page, form, both=both, status=409)
-
-
-def said_with_link(words: str, address: str, link: str) -> str:
-    """A message with its next step."""
-    return format_html('{} <a href="{}">{}</a>', words, address, link)
 
 
 def may_write(request: HttpRequest) -> bool:
