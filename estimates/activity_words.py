@@ -34,6 +34,14 @@ def _changed(before: dict[str, Any], after: dict[str, Any], zone: ZoneInfo | Non
     return f"changed {listed(said_changes(before, after, zone=zone))}"
 
 
+_DISCLOSED = {
+    "fact_sheet": "read the fact sheets",
+    "electronic_records": "agreed to electronic records",
+    "acknowledgements": "ticked the clauses that are signed apart",
+    "cancellation_notice": "was handed both copies of the notice of cancellation",
+}
+"""Kind of disclosure -> its words."""
+
 SENTENCES: dict[str, Words] = {
     "lead.take": lambda before, after, zone: "took the lead",
     "lead.change": _changed,
@@ -50,6 +58,16 @@ SENTENCES: dict[str, Words] = {
     "proposal.decline": lambda before, after, zone: "declined the proposal",
     "proposal.withdraw": lambda before, after, zone: "took the proposal back",
     "proposal.cancel": lambda before, after, zone: "cancelled the proposal",
+    "proposal.release_floor": lambda before, after, zone: "released the price below the floor",
+    "proposal.open": lambda before, after, zone: "opened the proposal",
+    "proposal.question": lambda before, after, zone: "asked a question about the proposal",
+    "proposal.disclose": lambda before, after, zone: _DISCLOSED.get(after.get("kind", ""), "was shown a paper"),
+    "proposal.cancel_notice": lambda before, after, zone: "gave notice to cancel",
+    "proposal.cancel_decide": lambda before, after, zone: (
+        "cancelled the contract after a late notice" if after.get("granted") else "let the contract stand"
+    ),
+    "proposal.link_close": lambda before, after, zone: "took the private link of the proposal back",
+    "link.issue": lambda before, after, zone: "made a private link",
     "proposal.expire": lambda before, after, zone: "closed the proposal, its last day is over",
 }
 """Action -> its words, from what was before and after; one that is missing is said by its own name."""

@@ -280,8 +280,7 @@ def _to_office(proposal: Proposal, *, subject: str, text: str, key: str, now: da
 
 
 def _locked(proposal: Proposal) -> Proposal:
-    rows = Proposal.objects.select_for_update(of=("self",)).select_related("house", "revision", "issued_by")
-    return rows.get(pk=proposal.pk)
+    return Proposal.objects.select_for_update().get(pk=proposal.pk)
 
 
 def _paper(proposal: Proposal) -> ProposalPaper:

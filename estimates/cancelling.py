@@ -235,8 +235,7 @@ def cancellation_decide(
 
 
 def _locked(proposal: Proposal) -> Proposal:
-    rows = Proposal.objects.select_for_update(of=("self",)).select_related("house", "revision", "issued_by")
-    return rows.get(pk=proposal.pk)
+    return Proposal.objects.select_for_update().get(pk=proposal.pk)
 
 
 def _cancel(

@@ -391,7 +391,7 @@ def proposal_link_again(*, proposal: Proposal, by: User, now: datetime, origin: 
     Conflict : the proposal never went out, or was withdrawn.
     """
     with transaction.atomic():
-        locked = Proposal.objects.select_for_update(of=("self",)).select_related("house").get(pk=proposal.pk)
+        locked = Proposal.objects.select_for_update().get(pk=proposal.pk)
         paper = ProposalPaper.objects.filter(proposal=locked).first()
         if paper is None or locked.status == ProposalStatus.WITHDRAWN:
             raise Conflict(f"Proposal {locked.number} is {locked.status}; there is nothing a link could show.")

@@ -279,8 +279,7 @@ def _releases(proposal: Proposal, options: list[_FrozenOption]) -> list[FloorRel
 
 
 def _locked(proposal: Proposal) -> Proposal:
-    rows = Proposal.objects.select_for_update(of=("self",)).select_related("house", "revision", "floor_released_by")
-    return rows.get(pk=proposal.pk)
+    return Proposal.objects.select_for_update().get(pk=proposal.pk)
 
 
 def _need(proposal: Proposal, to: ProposalStatus) -> None:

@@ -5,39 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from estimates.activity import object_type
+from estimates.activity_words import activity_words
 from estimates.issuing import letter_key
 from estimates.models import ActivityEntry, OutboxMessage, PrivateLink, Proposal
-from estimates.models.answer import DisclosureKind
 
 HOMEOWNER = "Homeowner"
-
-DISCLOSED = {
-    DisclosureKind.FACT_SHEET: "read the fact sheets",
-    DisclosureKind.ELECTRONIC_RECORDS: "agreed to electronic records",
-    DisclosureKind.ACKNOWLEDGEMENTS: "ticked the clauses that are signed apart",
-    DisclosureKind.CANCELLATION_NOTICE: "was handed both copies of the notice of cancellation",
-}
-
-ACTS = {
-    "proposal.draft": "drafted the proposal",
-    "proposal.release_floor": "released the price below the floor",
-    "proposal.issue": "issued the proposal",
-    "proposal.open": "opened the proposal",
-    "proposal.question": "asked a question",
-    "proposal.accept": "accepted the proposal",
-    "proposal.decline": "declined the proposal",
-    "proposal.withdraw": "took the proposal back",
-    "proposal.cancel": "cancelled the contract",
-    "proposal.expire": "closed the proposal, its last day is over",
-    "proposal.cancel_notice": "gave notice to cancel",
-    "proposal.cancel_decide": "decided on the late notice",
-    "proposal.link_close": "took a private link back",
-    "link.issue": "made a private link",
-}
-"""Action -> its words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +36,7 @@ def _acts(proposal: Proposal) -> Iterable[Step]:
         who = entry.actor.full_name if entry.actor is not None else HOMEOWNER
         if entry.action == "proposal.expire" and entry.actor is None:
             who = "The program"
-        yield Step(entry.at, who, _what(entry.action, entry.after or {}), entry.reason)
-
-
-def _what(action: str, after: dict[str, Any]) -> str:
-    if action == "proposal.disclose":
-        return DISCLOSED[DisclosureKind(after["kind"])]
-    return ACTS.get(action, action.replace("_", " ").replace(".", ": "))
+        yield Step(entry.at, who, activity_words(entry))
 
 
 def _letters(proposal: Proposal) -> Iterable[Step]:
