@@ -9,11 +9,13 @@ from django import forms
 
 from estimates.forms.plain import QuantityField
 from estimates.physics.units import UNITS, parse_quantity
-from estimates.templatetags.price_book import shown_number, shown_percent
+from estimates.templatetags.price_book import shown_number, shown_percent, shown_unit
 
 
 class NumberField(QuantityField):
     """A number in a unit of the price book, such as $/h or ft2/day; units that people write are understood.
+
+    `reads` is the unit as the price book names it, `unit` as people see it.
 
     Parameters
     ----------
@@ -26,6 +28,7 @@ class NumberField(QuantityField):
         super().__init__(**kwargs)
         self.above = above
         self.spoken = spoken
+        self.reads, self.unit = self.unit, shown_unit(self.unit)
         if spoken:
             self.widget.attrs["aria-label"] = spoken
 
@@ -38,12 +41,12 @@ class NumberField(QuantityField):
 
     def read(self, words: str) -> float:
         """Read what was typed, in the unit of the field."""
-        if self.unit in UNITS:
+        if self.reads in UNITS:
             try:
-                return parse_quantity(words, self.unit)
+                return parse_quantity(words, self.reads)
             except ValueError as fault:
                 raise forms.ValidationError(f"Enter the {self.small} in {self.unit}: {fault}") from None
-        return float(self.decimal(words.removesuffix(self.unit) if self.unit else words))
+        return float(self.decimal(words.removesuffix(self.unit).removesuffix(self.reads)))
 
     def decimal(self, words: str) -> Decimal:
         """Read a plain number."""

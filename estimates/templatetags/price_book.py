@@ -38,6 +38,20 @@ def shown_percent(value: float | None) -> str:
 
 
 @register.filter
+def shown_unit(unit: str) -> str:
+    """A unit of the price book as people see it.
+
+    Examples
+    --------
+    >>> shown_unit("ft2/day"), shown_unit("degF"), shown_unit("share"), shown_unit("day")
+    ('ft²/day', '°F', '%', 'days')
+    """
+    if unit in ("share", "day"):
+        return {"share": "%", "day": "days"}[unit]
+    return unit.replace("ft2", "ft²").replace("ft3", "ft³").replace("degF", "°F")
+
+
+@register.filter
 def rate_figure(value: float | None, unit: str) -> str:
     """A figure of a rate without its unit; shares as percentages, nothing where there is no range.
 

@@ -141,9 +141,7 @@ def _release(request: HttpRequest, house: House, revision: EstimateRevision, for
     given = (proposal.floor_released_by_id, proposal.floor_reason, proposal.floor_least_margin)
     if given != (by.pk, reason, least):
         try:
-            proposal_release_floor(
-                proposal=proposal, least_margin=least, reason=reason, by=by, now=now, origin=origin
-            )
+            proposal_release_floor(proposal=proposal, least_margin=least, reason=reason, by=by, now=now, origin=origin)
         except ValidationError as refused:
             messages.warning(request, " ".join(refused.messages))
             return redirect("estimates-release-floor", code=house.code, number=revision.number)

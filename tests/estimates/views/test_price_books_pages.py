@@ -29,6 +29,7 @@ BOOK = load_book("standard")
 Browse = Callable[[User], Client]
 Estimated = Callable[..., EstimateRevision]
 LIST = "/price-books/"
+LABOUR = RATE_WORDS["labour"].capitalize()
 
 
 @pytest.fixture
@@ -55,7 +56,14 @@ def typed(tree: html.HtmlElement, place: str = "//form[@data-guard]") -> dict[st
     form = tree.xpath(place)[0]
     fields = form.xpath(".//input[@name and @name != 'csrfmiddlewaretoken'] | .//select | .//textarea")
     # A browser drops the line break that a text area begins with.
-    return {field.get("name"): str(field.value or "").removeprefix("\n") for field in fields}
+    boxes = ("checkbox", "radio")
+    return {
+        field.get("name"): str(
+            field.get("value", "on") if field.get("type") in boxes else field.value or ""
+        ).removeprefix("\n")
+        for field in fields
+        if field.get("type") not in boxes or field.get("checked") is not None
+    }
 
 
 NEW = "/price-books/standard/next/"
@@ -99,7 +107,7 @@ def test_a_version_shows_products_with_their_tables_and_rates_with_their_ranges(
     fact = [words(row) for row in tree.xpath("//table[.//caption[contains(., 'Fact sheet')]]//tbody/tr")]
     assert fact[1].split() == ["3.5", "in13.7"] or fact[1].replace("\u00a0", " ") == "3.5 in13.7"
     row = tree.xpath("//tr[th[text()='Walls filled a day, cladding lifted']]")[0]
-    assert [words(cell) for cell in row.xpath("./td")][:4] == ["500", "800", "1200", "ft2/day"]
+    assert [words(cell) for cell in row.xpath("./td")][:4] == ["500", "800", "1200", "ft²/day"]
     share = tree.xpath("//tr[th[text()='Contingency on direct cost']]")[0]
     assert [words(cell) for cell in share.xpath("./td")][1:4] == ["4", "", "%"]
 
@@ -112,7 +120,7 @@ def test_a_version_says_what_changed_since_the_one_before(
     code = price_book_publish(book=second, by=owner, now=NOW).code
     tree = tree_of(signed_in(owner).get(url("show-price-book", code=code)))
     changed = tree.xpath("//section[h2[@id='changes']]//li")
-    assert [words(item) for item in changed] == [f"{RATE_WORDS['labour']}: Best: 58 → 61.5"]
+    assert [words(item) for item in changed] == [f"{LABOUR}: Best: 58 → 61.5"]
 
 
 def test_old_prices_are_told_and_who_may_publish_is_led_on(owner: User, signed_in: Browse) -> None:
@@ -171,7 +179,7 @@ def test_a_version_is_checked_then_published_once(
     }
     checked = tree_of(client.post(NEW, data))
     assert "Check before publishing" in words(checked)
-    assert f"{RATE_WORDS['labour']}: Best: 58 → 61.5" in words(checked)
+    assert f"{LABOUR}: Best: 58 → 61.5" in words(checked)
     assert revision.house.name in words(checked)
     assert PriceBookVersion.objects.count() == 1
     carried = typed(checked, f"//form[@action='{PUBLISH}']")
@@ -205,7 +213,7 @@ def test_the_first_version_can_be_published_as_it_comes(owner: User, signed_in: 
         ({"rate-face_set_up-low": "2"}, "that is not above the best one"),
         ({"rate-face_set_up-high": "0.1"}, "that is not below the best one"),
         ({"rate-target_margin-best": "100"}, "of at most 99.99 %"),
-        ({"foam-mineral-foam-yield_ft3": "0"}, "Enter a foam from one mix, best above 0 ft3"),
+        ({"foam-mineral-foam-yield_ft3": "0"}, "Enter a foam from one mix, best above 0 ft³"),
         ({"foam-mineral-foam-drying_days": "2.5"}, "as a whole number"),
         ({"foam-mineral-foam-row5-r": "36"}, "Enter the listed thickness too"),
         ({"leak-top_plate-hours": "-1"}, "above 0 h"),
@@ -224,6 +232,55 @@ def test_a_fault_is_told_at_its_field_and_everything_typed_is_kept(
         assert tree.xpath("//title")[0].text_content().startswith("Error: ")
         assert typed(tree) == data
     assert PriceBookVersion.objects.count() == 1
+
+
+def new_foam() -> dict[str, str]:
+    foam = {
+        "name": "Light injection foam", "kind": "Cementitious foam, injected", "mark": "M", "cost_per_mix": "88",
+        "yield_ft3": "26", "yield_low_ft3": "24", "yield_high_ft3": "27", "waste": "6 %", "wet_lb_ft3": "4.5",
+        "dry_lb_ft3": "1.8", "least_temp_f": "40 F", "least_thickness_in": "1", "drying_days": "28",
+        "shrinkage_low": "0", "shrinkage_high": "1", "permeance_perm_in": "18", "row0-thickness_in": "5.5",
+        "row0-r": "20", "row1-thickness_in": "3 1/2", "row1-r": "12.7",
+    }  # fmt: skip
+    return {f"newfoam-{name}": value for name, value in foam.items()}
+
+
+def test_a_product_is_added_and_another_left_out(owner: User, signed_in: Browse, version: PriceBookVersion) -> None:
+    client = signed_in(owner)
+    data = typed(tree_of(client.get(NEW))) | new_foam() | {"book-effective_from": next_day()}
+    data |= {"fill-cellulose-left_out": "on", "book-first_fill": "glass"}
+    checked = tree_of(client.post(NEW, data))
+    assert "Light injection foam: Foams added" in words(checked)
+    assert "Stabilised cellulose: Loose fills taken away" in words(checked)
+    client.post(PUBLISH, typed(checked, f"//form[@action='{PUBLISH}']"))
+    second = price_book_of(PriceBookVersion.objects.get(version=2))
+    assert [(foam.id, foam.waste) for foam in second.foams] == [("mineral-foam", 0.07), ("light-injection-foam", 0.06)]
+    assert [(row.thickness_in, row.r) for row in second.foams[1].facts] == [(3.5, 12.7), (5.5, 20.0)]
+    assert [fill.id for fill in second.loose_fills] == ["glass"]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"newfoam-name": "Half a foam"}, "Enter the type of insulation as papers must state it too"),
+        (new_foam() | {"newfoam-row0-thickness_in": "", "newfoam-row1-r": ""}, "Enter the listed thickness too"),
+        (
+            {name: value for name, value in new_foam().items() if "row" not in name},
+            "Enter at least one row in the table of Light injection foam",
+        ),
+        (new_foam() | {"newfoam-yield_low_ft3": "30"}, "in rising order"),
+        ({"fill-cellulose-left_out": "on"}, "Choose one that is not left out"),
+        ({"leak-top_plate-low_h": "3"}, "in rising order"),
+    ],
+)
+def test_half_a_product_is_refused_by_what_it_lacks(
+    owner: User, signed_in: Browse, version: PriceBookVersion, change: dict[str, str], message: str
+) -> None:
+    client = signed_in(owner)
+    data = typed(tree_of(client.get(NEW))) | {"book-effective_from": next_day()} | change
+    tree = tree_of(client.post(NEW, data))
+    assert message in words(tree.xpath("//div[@class='faults']")[0])
+    assert typed(tree) == data
 
 
 def test_figures_that_leave_nothing_for_the_cost_are_refused_in_words(
@@ -257,7 +314,7 @@ def test_the_second_of_two_publishers_sees_the_other_version_and_keeps_the_words
         tree = tree_of(client.post(address, data), 409)
         alert = words(tree.xpath("//div[@role='alert']")[0])
         assert "Ottoline Birch published version 2" in alert
-        assert f"{RATE_WORDS['labour']}: Best: 58 → 70" in alert
+        assert f"{LABOUR}: Best: 58 → 70" in alert
         assert typed(tree) == data | {"book-base": "2"}
     checked = tree_of(client.post(NEW, typed(tree)))
     client.post(PUBLISH, typed(checked, f"//form[@action='{PUBLISH}']"))
