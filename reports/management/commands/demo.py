@@ -98,6 +98,7 @@ class Command(BaseCommand):
         from estimates.price_books import price_book_publish
         from estimates.snapshot import take_snapshot
         from reports import scenario
+        from reports.scenario_proposals import proposal_load
         from reports.scenario_story import EARLIEST
 
         owner = User.objects.filter(role=Role.OWNER).order_by("id")[0]
@@ -114,6 +115,7 @@ class Command(BaseCommand):
                     scenario.assessment_load(house, story.days, lead=lead)
                     at = house.priced_at(story.days)
                     loaded = scenario.estimate_load(snapshot=snapshot, by=lead.seller, now=at)
+                    proposal_load(house, story.days, lead=lead, revision=loaded, owner=owner)
             revisions.append(loaded)
         return revisions
 
