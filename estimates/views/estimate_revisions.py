@@ -147,8 +147,8 @@ def _release(request: HttpRequest, house: House, revision: EstimateRevision, for
             return redirect("estimates-release-floor", code=house.code, number=revision.number)
     messages.success(
         request,
-        f"Released: proposal {proposal.number} may go out at a margin of {float(least) * 100:.4g} % or more. Next: check "
-        "and issue it.",
+        f"Released: proposal {proposal.number} may go out at a margin of {float(least) * 100:.4g} % or more. Next: "
+        "check and issue it.",
     )
     return redirect("estimates-show-revision", code=house.code, number=revision.number)
 
