@@ -50,6 +50,9 @@ def letter_add(
     now : time of the change.
     link, site : the link and the address it is made under, where the text names it.
     """
+    if link is None:
+        # Somebody's own words may hold the very mark; no link may come of that.
+        text = text.replace(LINK, "(private link)")
     payload = {"to": list(to), "subject": " ".join(subject.split()), "text": text}
     if link is not None:
         payload |= {"link": str(link.code), "site": site}

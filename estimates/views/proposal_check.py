@@ -19,7 +19,7 @@ from estimates.issuing import Look, LookChanged, Terms, last_price_day, proposal
 from estimates.mail import LINK
 from estimates.models import EstimateRevision, House, Lead, Proposal, ProposalStatus, User
 from estimates.office import office_path
-from estimates.proposals import NotAllowed, proposal_draft
+from estimates.proposals import NotAllowed, proposal_draft, proposal_floor_faults
 from estimates.views.proposal import proposal_or_404
 
 
@@ -132,6 +132,7 @@ def _page(
         "look": look,
         "letter": look.letter.replace(LINK, "[the private link]"),
         "changed": changed,
+        "below_floor": bool(look.faults and proposal_floor_faults(proposal)),
         "valid_until": form["valid_until"].value(),
         "has_pdf": office_path() is not None,
     }

@@ -81,6 +81,17 @@ def test_a_letter_whose_link_was_taken_back_is_not_sent(
 
 
 @pytest.mark.django_db
-def test_a_letter_and_its_link_go_together() -> None:
+def test_words_of_somebody_cannot_bring_a_link_into_a_letter() -> None:
+    with transaction.atomic():
+        letter = letter_add(to=["a@example.org"], subject="x", text=f"I typed {LINK}", key="x", now=NOW)
+    assert letter.payload["text"] == "I typed (private link)"
+    assert "link" not in letter.payload
+
+
+@pytest.mark.django_db
+def test_a_letter_and_its_link_go_together(send: Callable[..., Any]) -> None:
+    link = send().link
     with transaction.atomic(), pytest.raises(ValueError, match="private link"):
-        letter_add(to=["a@example.org"], subject="x", text=f"Here: {LINK}", key="x", now=NOW)
+        letter_add(to=["a@example.org"], subject="x", text="No mark.", key="x", now=NOW, link=link, site="http://x")
+    with transaction.atomic(), pytest.raises(ValueError, match="site"):
+        letter_add(to=["a@example.org"], subject="x", text=f"Here: {LINK}", key="x", now=NOW, link=link, site="x")

@@ -220,6 +220,7 @@ def test_a_price_below_the_floor_waits_for_the_owner(
     proposal = proposal_draft(revision=estimated("mill-cape", options=(low,)), by=salesperson, now=NOW)
     page = desk.get(check_address(proposal)).content.decode()
     assert "Everything: margin 20.0% is below the floor" in page
+    assert "Ask the owner to release it" in page
     proposal_release_floor(proposal=proposal, least_margin=Decimal("0.19"), reason="A neighbour.", by=owner, now=NOW)
     assert "below the floor" not in desk.get(check_address(proposal)).content.decode()
 
@@ -303,7 +304,7 @@ def test_taking_the_link_back_closes_the_page_of_the_homeowner(
     closed = client.get(out.address)
     assert closed.status_code == 404
     assert "This link opens nothing" in closed.content.decode()
-    assert "took a private link back" in desk.get(f"/proposals/{out.proposal.code}/").content.decode()
+    assert "took the private link of the proposal back" in desk.get(f"/proposals/{out.proposal.code}/").content.decode()
 
 
 def test_a_new_link_takes_the_place_of_the_one_before(send: Callable[..., Any], desk: Client, client: Client) -> None:
