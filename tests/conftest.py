@@ -253,9 +253,10 @@ def send(estimated: Callable[..., EstimateRevision], salesperson: User, papers_f
 
     from django.utils import timezone
 
-    from estimates.issuing import Terms, proposal_look, proposal_send
+    from estimates.issuing import proposal_send
     from estimates.links import link_token
     from estimates.models import Proposal
+    from estimates.proposal_look import Terms, proposal_look
     from estimates.proposals import proposal_draft
 
     def issued(name: str = "mill-cape", **changes: Any) -> Out:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 
 from estimates.forms.plain import DayField, PlainForm
-from estimates.issuing import Terms
+from estimates.proposal_look import Terms
 
 WORDS = forms.Textarea(attrs={"rows": 4})
 

@@ -71,7 +71,7 @@ class ProposalPaperQuerySet(FrozenQuerySet["ProposalPaper"]):
 class ProposalPaper(FrozenModel):
     """What a proposal said when it went out: the page shows it from here, whatever the program learns later.
 
-    `content` is what `estimates.issuing` froze: texts, options with their payments, fact sheets, drawings.
+    `content` is what `estimates.proposal_look` made: texts, options with their payments, fact sheets, drawings.
     """
 
     proposal = models.OneToOneField(Proposal, on_delete=models.PROTECT, related_name="paper")

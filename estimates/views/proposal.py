@@ -18,11 +18,12 @@ from django.views.decorators.http import require_safe
 
 from estimates import access
 from estimates.cancelling import cancellation_standing
-from estimates.issuing import PaperLost, Terms, current_link, kept_document, last_price_day, proposal_look
+from estimates.issuing import PaperLost, current_link, kept_document
 from estimates.mail import link_address
 from estimates.models import Proposal, ProposalPaper, ProposalStatus, Question
 from estimates.models.answer import Cancellation, CancellationDecision
 from estimates.office import OfficeFailed, office_path, write_pdf
+from estimates.proposal_look import Terms, last_price_day, proposal_look
 from estimates.proposal_tables import proposal_table
 from estimates.tables import LONGEST_SEARCH
 from estimates.views.house_files import DOCX_TYPE

@@ -15,10 +15,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 from estimates import access
 from estimates.command import Conflict
 from estimates.forms.proposals import IssueForm
-from estimates.issuing import Look, LookChanged, Terms, last_price_day, proposal_look, proposal_send
+from estimates.issuing import LookChanged, proposal_send
 from estimates.mail import LINK
 from estimates.models import EstimateRevision, House, Lead, Proposal, ProposalStatus, User
 from estimates.office import office_path
+from estimates.proposal_look import Look, Terms, last_price_day, proposal_look
 from estimates.proposals import NotAllowed, proposal_draft, proposal_floor_faults
 from estimates.views.proposal import proposal_or_404
 

@@ -36,10 +36,11 @@ from estimates.answers import (
 from estimates.cancelling import cancellation_receive, cancellation_standing
 from estimates.command import Conflict
 from estimates.firm import load_firm
-from estimates.issuing import FACT_SHEET_WORDS, PaperLost
+from estimates.issuing import PaperLost
 from estimates.links import LinkClosed, link_open
 from estimates.models import Cancellation, Disclosure, DisclosureKind, LinkPurpose, Proposal, ProposalStatus, Question
 from estimates.office import OfficeFailed, office_path
+from estimates.proposal_look import FACT_SHEET_WORDS
 from estimates.views.proposal import issued_bytes, paper_response
 from estimates.zones import ZONES
 from jobs.forms.homeowner import AcceptForm, CancelForm, DeclineForm, FactSheetForm, QuestionForm

@@ -13,7 +13,7 @@ import time_machine
 from estimates.answers import fact_sheets_read, opening_note, proposal_answer_yes, question_ask
 from estimates.cancelling import cancellation_receive
 from estimates.command import Conflict
-from estimates.issuing import LookChanged, Terms, proposal_look, proposal_send
+from estimates.issuing import LookChanged, proposal_send
 from estimates.models import (
     ActivityEntry,
     Cancellation,
@@ -26,6 +26,7 @@ from estimates.models import (
     Question,
     User,
 )
+from estimates.proposal_look import Terms, proposal_look
 from estimates.proposals import proposal_draft
 
 pytestmark = pytest.mark.django_db(transaction=True)

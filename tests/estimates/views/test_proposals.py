@@ -20,16 +20,7 @@ from docx import Document
 from estimates.command import Conflict
 from estimates.estimating import revision_create
 from estimates.house import OptionRecord
-from estimates.issuing import (
-    LookChanged,
-    PaperLost,
-    Terms,
-    document_path,
-    kept_document,
-    proposal_link_again,
-    proposal_look,
-    proposal_send,
-)
+from estimates.issuing import LookChanged, PaperLost, document_path, kept_document, proposal_link_again, proposal_send
 from estimates.mail import LINK
 from estimates.models import (
     ActivityEntry,
@@ -44,6 +35,7 @@ from estimates.models import (
 )
 from estimates.paper_templates import LARGEST, current_template, template_restore, template_take, template_trouble
 from estimates.proposal import TEMPLATE
+from estimates.proposal_look import Terms, proposal_look
 from estimates.proposals import proposal_draft, proposal_release_floor, proposal_withdraw
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("papers_folder")]
