@@ -6,8 +6,9 @@ from decimal import Decimal
 
 from estimates.answers import fact_sheets_read, proposal_answer_no, proposal_answer_yes
 from estimates.cancelling import cancellation_receive
-from estimates.issuing import Terms, last_price_day, proposal_look, proposal_send
+from estimates.issuing import proposal_send
 from estimates.models import EstimateRevision, Lead, Proposal, ProposalPaper, ProposalStatus, User
+from estimates.proposal_look import Terms, last_price_day, proposal_look
 from estimates.proposals import proposal_draft, proposal_floor_faults, proposal_release_floor
 from reports.scenario import ORIGIN, ScenarioHouse
 from reports.scenario_story import Calendar
