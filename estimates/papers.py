@@ -32,7 +32,7 @@ from estimates.snapshot import Snapshot, snapshot_from_text
 MM_PER_IN = 25.4
 
 PICTURED = 60
-"""So many walls have their elevation drawn on a paper; nobody reads one of hundreds of drawings, and each takes time."""
+"""So many walls have their elevation drawn on a paper: nobody reads one of hundreds of drawings, each takes time."""
 
 
 class PaperRefused(ValueError):
