@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from estimates.activity import activity_record
 from estimates.assessments import assessment_complete, assessment_from_record
+from estimates.demo_accounts import LOADED, read_accounts
 from estimates.estimating import estimate_freeze
 from estimates.house import HouseRecord, house_to_json
 from estimates.houses import house_put
@@ -32,8 +33,6 @@ from reports.scenario_table import short_table
 
 FIXTURES: Path = settings.BASE_DIR / "fixtures"
 ORIGIN = "manage.py demo"
-LOADED = "demo.load"
-"""The act that marks a database as a demo: only such a one may be emptied."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +62,7 @@ def is_empty_database() -> bool:
 def people_load(*, now: datetime, accounts_file: Path) -> list[Account]:
     """Bring the demo people, each with a password of their own, kept in `accounts_file` for the next start."""
     rows = tomllib.loads((FIXTURES / "demo" / "people.toml").read_text(encoding="utf-8"))["people"]
-    known = _read_accounts(accounts_file)
+    known = read_accounts(accounts_file)
     accounts = []
     for row in rows:
         user = User.objects.filter(email=row["email"]).first()
@@ -93,13 +92,6 @@ _WORDS = (
     "sill", "slate", "spruce", "stud", "tamarack", "tenon", "thatch", "timber", "trowel", "truss", "walnut",
     "willow",
 )  # fmt: skip
-
-
-def _read_accounts(path: Path) -> dict[str, str]:
-    if not path.exists():
-        return {}
-    rows = (line.split("\t") for line in path.read_text(encoding="utf-8").splitlines())
-    return {row[0]: row[1] for row in rows if len(row) >= 2}
 
 
 def _write_accounts(path: Path, accounts: list[Account]) -> None:

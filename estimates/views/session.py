@@ -15,6 +15,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from estimates import access
+from estimates.demo_accounts import offered_accounts
 from estimates.desk import desk_of
 from estimates.forms.sign_in import SignInForm
 from estimates.models import User
@@ -22,7 +23,10 @@ from estimates.models import User
 log = logging.getLogger("cavitybook.session")
 
 _sign_in = auth_views.LoginView.as_view(
-    template_name="registration/sign_in.html", authentication_form=SignInForm, redirect_authenticated_user=True
+    template_name="registration/sign_in.html",
+    authentication_form=SignInForm,
+    redirect_authenticated_user=True,
+    extra_context={"demo_accounts": offered_accounts},
 )
 _sign_out = auth_views.LogoutView.as_view()
 

@@ -1,9 +1,14 @@
 from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, connection
 from django.test import Client
+from django.urls import reverse
 
+from estimates.activity import activity_record
 from estimates.models import Role, User
 
 pytestmark = pytest.mark.django_db
@@ -107,3 +112,38 @@ def test_the_health_page_says_when_the_database_is_away(client: Client, monkeypa
     response = client.get("/health/")
     assert response.status_code == 503
     assert response.json() == {"status": "no database"}
+
+
+class TestDemoAccounts:
+    """Accounts of the invented firm stand on the sign-in page where the demo was loaded, and nowhere else."""
+
+    @pytest.fixture
+    def loaded(self, person: Callable[..., User], tmp_path: Path, settings: Any) -> User:
+        settings.VAR_DIR = tmp_path
+        user = person("scheduler", "Chesna Dray", password="four-plain-words-here")
+        (tmp_path / "demo").mkdir()
+        line = f"{user.email}\tfour-plain-words-here\tscheduler\n"
+        (tmp_path / "demo" / "accounts.txt").write_text(line, encoding="utf-8")
+        return user
+
+    def mark(self, user: User) -> None:
+        activity_record(actor=None, action="demo.load", target=user, now=datetime(2026, 3, 2, tzinfo=UTC))
+
+    def test_one_tap_signs_in(self, loaded: User, client: Client) -> None:
+        self.mark(loaded)
+        page = client.get(reverse("estimates-sign-in")).content.decode()
+        assert "Chesna Dray, scheduler" in page
+        answer = client.post(
+            reverse("estimates-sign-in"), {"username": loaded.email, "password": "four-plain-words-here"}
+        )
+        assert answer.status_code == 302
+
+    def test_none_where_the_demo_was_never_loaded(self, loaded: User, client: Client) -> None:
+        assert "This is the demo" not in client.get(reverse("estimates-sign-in")).content.decode()
+
+    def test_none_in_production(self, loaded: User, client: Client, settings: Any) -> None:
+        self.mark(loaded)
+        settings.PRODUCTION = True
+        page = client.get(reverse("estimates-sign-in")).content.decode()
+        assert "This is the demo" not in page
+        assert "four-plain-words-here" not in page
