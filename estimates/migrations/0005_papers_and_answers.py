@@ -11,191 +11,290 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('estimates', '0004_calls_and_clocks_of_leads'),
+        ("estimates", "0004_calls_and_clocks_of_leads"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Cancellation',
+            name="Cancellation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('received_at', models.DateTimeField()),
-                ('sent_at', models.DateTimeField(blank=True, null=True)),
-                ('postmarked_on', models.DateField(blank=True, null=True)),
-                ('by_link', models.BooleanField()),
-                ('recorded_at', models.DateTimeField()),
-                ('reason', models.CharField(blank=True, max_length=500)),
-                ('zone', models.CharField(max_length=40)),
-                ('signed_at', models.DateTimeField()),
-                ('notice_delivered_at', models.DateTimeField(blank=True, null=True)),
-                ('notice_language', models.CharField(blank=True, max_length=40)),
-                ('notice_copies', models.PositiveSmallIntegerField(default=0)),
-                ('sold_in', models.CharField(max_length=40)),
-                ('coverage', models.CharField(max_length=20)),
-                ('last_day', models.DateField(blank=True, null=True)),
-                ('in_time', models.BooleanField(null=True)),
-                ('refund_due', models.DateField()),
-                ('rule', models.CharField(max_length=1000)),
-                ('origin', models.CharField(blank=True, max_length=100)),
-                ('proposal', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='cancellation', to='estimates.proposal')),
-                ('recorded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("received_at", models.DateTimeField()),
+                ("sent_at", models.DateTimeField(blank=True, null=True)),
+                ("postmarked_on", models.DateField(blank=True, null=True)),
+                ("by_link", models.BooleanField()),
+                ("recorded_at", models.DateTimeField()),
+                ("reason", models.CharField(blank=True, max_length=500)),
+                ("zone", models.CharField(max_length=40)),
+                ("signed_at", models.DateTimeField()),
+                ("notice_delivered_at", models.DateTimeField(blank=True, null=True)),
+                ("notice_language", models.CharField(blank=True, max_length=40)),
+                ("notice_copies", models.PositiveSmallIntegerField(default=0)),
+                ("sold_in", models.CharField(max_length=40)),
+                ("coverage", models.CharField(max_length=20)),
+                ("last_day", models.DateField(blank=True, null=True)),
+                ("in_time", models.BooleanField(null=True)),
+                ("refund_due", models.DateField()),
+                ("rule", models.CharField(max_length=1000)),
+                ("origin", models.CharField(blank=True, max_length=100)),
+                (
+                    "proposal",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="cancellation",
+                        to="estimates.proposal",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'cancellation',
-                'ordering': ('received_at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "cancellation",
+                "ordering": ("received_at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='CancellationDecision',
+            name="CancellationDecision",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('granted', models.BooleanField()),
-                ('reason', models.CharField(max_length=500)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('cancellation', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='decision', to='estimates.cancellation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("granted", models.BooleanField()),
+                ("reason", models.CharField(max_length=500)),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "cancellation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="decision",
+                        to="estimates.cancellation",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'decision on a cancellation',
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "decision on a cancellation",
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='Disclosure',
+            name="Disclosure",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('fact_sheet', 'Fact sheets shown before signing'), ('electronic_records', 'Agreed to electronic records'), ('acknowledgements', 'Clauses signed apart'), ('cancellation_notice', 'Notice of cancellation handed over, two copies')], max_length=30)),
-                ('at', models.DateTimeField()),
-                ('words', models.TextField()),
-                ('language', models.CharField(default='English', max_length=40)),
-                ('copies', models.PositiveSmallIntegerField(default=1)),
-                ('origin', models.CharField(blank=True, max_length=100)),
-                ('proposal', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='disclosures', to='estimates.proposal')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("fact_sheet", "Fact sheets shown before signing"),
+                            ("electronic_records", "Agreed to electronic records"),
+                            ("acknowledgements", "Clauses signed apart"),
+                            ("cancellation_notice", "Notice of cancellation handed over, two copies"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("words", models.TextField()),
+                ("language", models.CharField(default="English", max_length=40)),
+                ("copies", models.PositiveSmallIntegerField(default=1)),
+                ("origin", models.CharField(blank=True, max_length=100)),
+                (
+                    "proposal",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="disclosures", to="estimates.proposal"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'disclosure',
-                'ordering': ('proposal', 'at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "disclosure",
+                "ordering": ("proposal", "at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='PaperTemplate',
+            name="PaperTemplate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('number', models.PositiveIntegerField(unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('sha256', models.CharField(blank=True, max_length=64)),
-                ('size', models.PositiveIntegerField()),
-                ('taken_at', models.DateTimeField()),
-                ('restores', models.PositiveIntegerField(blank=True, null=True)),
-                ('taken_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("number", models.PositiveIntegerField(unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("sha256", models.CharField(blank=True, max_length=64)),
+                ("size", models.PositiveIntegerField()),
+                ("taken_at", models.DateTimeField()),
+                ("restores", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'template',
-                'ordering': ('-number',),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "template",
+                "ordering": ("-number",),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='ProposalPaper',
+            name="ProposalPaper",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('content', models.JSONField(encoder=django.core.serializers.json.DjangoJSONEncoder)),
-                ('zone', models.CharField(max_length=40)),
-                ('sold_in', models.CharField(max_length=40)),
-                ('mail_to', models.EmailField(blank=True, max_length=254)),
-                ('site', models.CharField(max_length=200)),
-                ('proposal', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='paper', to='estimates.proposal')),
-                ('template', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='estimates.papertemplate')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("content", models.JSONField(encoder=django.core.serializers.json.DjangoJSONEncoder)),
+                ("zone", models.CharField(max_length=40)),
+                ("sold_in", models.CharField(max_length=40)),
+                ("mail_to", models.EmailField(blank=True, max_length=254)),
+                ("site", models.CharField(max_length=200)),
+                (
+                    "proposal",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="paper", to="estimates.proposal"
+                    ),
+                ),
+                (
+                    "template",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="estimates.papertemplate",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'paper of a proposal',
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "paper of a proposal",
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='Question',
+            name="Question",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('key', models.UUIDField()),
-                ('at', models.DateTimeField()),
-                ('words', models.CharField(max_length=2000)),
-                ('reach', models.CharField(blank=True, max_length=120)),
-                ('origin', models.CharField(blank=True, max_length=100)),
-                ('proposal', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='questions', to='estimates.proposal')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("key", models.UUIDField()),
+                ("at", models.DateTimeField()),
+                ("words", models.CharField(max_length=2000)),
+                ("reach", models.CharField(blank=True, max_length=120)),
+                ("origin", models.CharField(blank=True, max_length=100)),
+                (
+                    "proposal",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="questions", to="estimates.proposal"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'question',
-                'ordering': ('proposal', 'at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "question",
+                "ordering": ("proposal", "at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.AddConstraint(
-            model_name='cancellation',
-            constraint=models.CheckConstraint(condition=models.Q(('sent_at__isnull', True), ('sent_at__lte', models.F('received_at')), _connector='OR'), name='cancellation_sent_before_received'),
+            model_name="cancellation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("sent_at__isnull", True), ("sent_at__lte", models.F("received_at")), _connector="OR"
+                ),
+                name="cancellation_sent_before_received",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='cancellation',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('by_link', True), ('recorded_by__isnull', True)), models.Q(('by_link', False), ('recorded_by__isnull', False)), _connector='OR'), name='cancellation_by_link_or_person'),
+            model_name="cancellation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("by_link", True), ("recorded_by__isnull", True)),
+                    models.Q(("by_link", False), ("recorded_by__isnull", False)),
+                    _connector="OR",
+                ),
+                name="cancellation_by_link_or_person",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='cancellationdecision',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='cancellation_decision_has_a_reason'),
+            model_name="cancellationdecision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="cancellation_decision_has_a_reason"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='disclosure',
-            constraint=models.UniqueConstraint(fields=('proposal', 'kind'), name='disclosure_once_per_proposal'),
+            model_name="disclosure",
+            constraint=models.UniqueConstraint(fields=("proposal", "kind"), name="disclosure_once_per_proposal"),
         ),
         migrations.AddConstraint(
-            model_name='disclosure',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['fact_sheet', 'electronic_records', 'acknowledgements', 'cancellation_notice'])), name='disclosure_kind_known'),
+            model_name="disclosure",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("kind__in", ["fact_sheet", "electronic_records", "acknowledgements", "cancellation_notice"])
+                ),
+                name="disclosure_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='disclosure',
-            constraint=models.CheckConstraint(condition=models.Q(('words', ''), _negated=True), name='disclosure_has_words'),
+            model_name="disclosure",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("words", ""), _negated=True), name="disclosure_has_words"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='papertemplate',
-            constraint=models.CheckConstraint(condition=models.Q(('number__gte', 1)), name='template_number_from_one'),
+            model_name="papertemplate",
+            constraint=models.CheckConstraint(condition=models.Q(("number__gte", 1)), name="template_number_from_one"),
         ),
         migrations.AddConstraint(
-            model_name='papertemplate',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='template_named'),
+            model_name="papertemplate",
+            constraint=models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="template_named"),
         ),
         migrations.AddConstraint(
-            model_name='papertemplate',
-            constraint=models.CheckConstraint(condition=models.Q(django.db.models.lookups.Exact(django.db.models.functions.text.Length('sha256'), 64), models.Q(('restores', 0), ('sha256', '')), _connector='OR'), name='template_sha256_whole'),
+            model_name="papertemplate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    django.db.models.lookups.Exact(django.db.models.functions.text.Length("sha256"), 64),
+                    models.Q(("restores", 0), ("sha256", "")),
+                    _connector="OR",
+                ),
+                name="template_sha256_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='proposalpaper',
-            constraint=models.CheckConstraint(condition=models.Q(('zone', ''), _negated=True), name='paper_zone_named'),
+            model_name="proposalpaper",
+            constraint=models.CheckConstraint(condition=models.Q(("zone", ""), _negated=True), name="paper_zone_named"),
         ),
         migrations.AddConstraint(
-            model_name='proposalpaper',
-            constraint=models.CheckConstraint(condition=models.Q(('sold_in', ''), _negated=True), name='paper_sold_in_a_language'),
+            model_name="proposalpaper",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("sold_in", ""), _negated=True), name="paper_sold_in_a_language"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='proposalpaper',
-            constraint=models.CheckConstraint(condition=models.Q(('site', ''), _negated=True), name='paper_site_named'),
+            model_name="proposalpaper",
+            constraint=models.CheckConstraint(condition=models.Q(("site", ""), _negated=True), name="paper_site_named"),
         ),
         migrations.AddConstraint(
-            model_name='question',
-            constraint=models.UniqueConstraint(fields=('proposal', 'key'), name='question_once_per_form'),
+            model_name="question",
+            constraint=models.UniqueConstraint(fields=("proposal", "key"), name="question_once_per_form"),
         ),
         migrations.AddConstraint(
-            model_name='question',
-            constraint=models.CheckConstraint(condition=models.Q(('words', ''), _negated=True), name='question_has_words'),
+            model_name="question",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("words", ""), _negated=True), name="question_has_words"
+            ),
         ),
     ]
