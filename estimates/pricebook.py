@@ -257,6 +257,14 @@ def book_faults(book: PriceBook, path: str) -> list[Fault]:
         low, high = rate.low, rate.high
         if (low is not None and low > rate.best) or (high is not None and high < rate.best):
             faults.append(Fault(f"{path}.rates.{rate.id}", "not in order; enter low <= best <= high"))
+    for index, foam in enumerate(book.foams):
+        if [row.thickness_in for row in foam.facts] != sorted({row.thickness_in for row in foam.facts}):
+            faults.append(Fault(f"{path}.foams[{index}].facts", "not thin to thick; enter each thickness once"))
+    for index, fill in enumerate(book.loose_fills):
+        if [row.r for row in fill.coverage] != sorted({row.r for row in fill.coverage}):
+            faults.append(
+                Fault(f"{path}.loose_fills[{index}].coverage", "not in order; enter each R once, lowest first")
+            )
     missing = set(LeakKind) - {work.kind for work in book.leak_work}
     faults += [Fault(f"{path}.leak_work", f"no row for {kind}; add it") for kind in sorted(missing)]
     return faults

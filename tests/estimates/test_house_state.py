@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,8 @@ from estimates.estimating import estimate_make
 from estimates.house import HouseRecord, house_from_json
 from estimates.house_state import ChapterState, HouseState, house_acts, house_state
 from estimates.houses import house_put
-from estimates.models import Assessment, EstimateRevision, House, Proposal, User
+from estimates.leads import lead_source_put, lead_take
+from estimates.models import Assessment, EstimateRevision, House, LeadStage, Proposal, User
 from estimates.price_books import price_book_publish
 from estimates.pricebook import load_book
 from estimates.proposals import proposal_accept, proposal_decline, proposal_draft, proposal_issue
@@ -135,3 +137,17 @@ def issued(proposal: Proposal, owner: User) -> Proposal:
         by=owner,
         now=NOW,
     )
+
+
+def test_a_completed_assessment_takes_its_lead_along(
+    assessment: Assessment, measured: House, record: HouseRecord, owner: User
+) -> None:
+    source = lead_source_put(name="Told by a neighbour", cost_per_lead=Decimal(0), by=owner, now=NOW)
+    lead = lead_take(
+        by=owner, now=NOW, person=record.customer, phone="555-0142", source=source, seller=owner, house=measured,
+        state=record.state,
+    )  # fmt: skip
+    assert lead.stage == LeadStage.NEW
+    assessment_complete(assessment=assessment, expected_version=1, by=owner, now=NOW)
+    lead.refresh_from_db()
+    assert lead.stage == LeadStage.ASSESSED

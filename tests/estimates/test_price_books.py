@@ -188,3 +188,15 @@ def test_a_sent_estimate_keeps_its_price_when_a_dearer_book_is_published(
     assert (again.number, again.price_book) == (2, "standard 2")
     assert again.price > sent.price
     assert again.cost > sent.cost
+
+
+def test_tables_that_are_not_in_order_are_refused(publish: Publish, book: PriceBook) -> None:
+    foam, fill = book.foams[0], book.loose_fills[0]
+    mixed = {
+        "foams": (dataclasses.replace(foam, facts=foam.facts[::-1]),),
+        "loose_fills": (dataclasses.replace(fill, coverage=(*fill.coverage, fill.coverage[0])),),
+    }
+    with pytest.raises(BadRecord) as refused:
+        publish(**mixed)
+    paths = [fault.path for fault in refused.value.faults]
+    assert paths == ["standard.foams[0].facts", "standard.loose_fills[0].coverage"]
