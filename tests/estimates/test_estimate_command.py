@@ -139,3 +139,11 @@ def test_house_schema_prints_a_schema_that_takes_the_demo_houses() -> None:
     schema = json.loads(said.getvalue())
     for path in HOUSES.glob("*.json"):
         jsonschema.Draft202012Validator(schema).validate(json.loads(path.read_text(encoding="utf-8")))
+
+
+def test_a_paper_of_very_many_walls_is_not_printed_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("estimates.management.commands.estimate.MOST_WALLS_PRINTED", 1)
+    monkeypatch.setattr("estimates.office.office_path", lambda: "/never/called")
+    said = run(HOUSES / "mill-cape.json", tmp_path / "out")
+    assert "no PDF: the paper tells of more than 1 walls" in said
+    assert (tmp_path / "out" / "proposal.docx").exists()

@@ -24,6 +24,9 @@ from estimates.snapshot import Snapshot, canonical_json, take_snapshot
 
 FILES = ("takeoff", "performance", "estimate")
 
+MOST_WALLS_PRINTED = 1000
+"""The office takes minutes for the pages of more walls than these, and would be stopped before it is done."""
+
 
 class Command(BaseCommand):
     """Needs no database: the file says everything."""
@@ -107,12 +110,15 @@ def write_files(snapshot: Snapshot, out: Path, said: OutputWrapper) -> list[str]
             (workplace / f"{name}.json").write_text(canonical_json(forms[name]), encoding="utf-8")
         today = timezone.localdate()
         paper = write_house_proposal(snapshot, workplace / "proposal.docx", revision=1, issued_on=today)
-        try:
-            pdf = write_pdf(paper)
-        except OfficeFailed as failed:
-            # The .docx is whole; a PDF can be made from it later.
-            said.write(f"note: no PDF: {failed}")
-            pdf = None
+        pdf = None
+        if len(snapshot.takeoff.walls) > MOST_WALLS_PRINTED:
+            said.write(f"note: no PDF: the paper tells of more than {MOST_WALLS_PRINTED} walls; print the .docx")
+        else:
+            try:
+                pdf = write_pdf(paper)
+            except OfficeFailed as failed:
+                # The .docx is whole; a PDF can be made from it later.
+                said.write(f"note: no PDF: {failed}")
         names = [f"{name}.json" for name in FILES] + [paper.name] + ([pdf.name] if pdf else [])
         out.mkdir(parents=True, exist_ok=True)
         for name in names:
