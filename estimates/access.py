@@ -73,6 +73,17 @@ def require(user: Person, action_name: str) -> None:
         raise PermissionDenied
 
 
+def signed_in(request: HttpRequest) -> User:
+    """Return who is signed in, in a view that declared an `action`."""
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def origin_of(request: HttpRequest) -> str:
+    """Return the network address that acts are recorded with."""
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
 def action(name: str) -> Callable[[View], View]:
     """Declare the action of a view and refuse people without the right to it (403).
 

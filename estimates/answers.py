@@ -14,7 +14,8 @@ from estimates.activity import activity_record, object_type
 from estimates.cancelling import cancellation_standing, notice_words
 from estimates.command import Conflict
 from estimates.firm import load_firm
-from estimates.issuing import current_link, move_lead
+from estimates.issuing import current_link
+from estimates.leads import lead_follow
 from estimates.mail import LINK, letter_add
 from estimates.models.activity import ActivityEntry
 from estimates.models.answer import Disclosure, DisclosureKind, Question
@@ -178,8 +179,14 @@ def proposal_answer_yes(
             _disclose(accepted, DisclosureKind.ACKNOWLEDGEMENTS, words, now=now, origin=origin)
         _hand_over_notice(accepted, paper, now=now, origin=origin)
         if accepted.issued_by is not None:
-            move_lead(
-                house, LeadStage.PROPOSED, LeadStage.WON, by=accepted.issued_by, now=now, note="Accepted", origin=origin
+            lead_follow(
+                house=house,
+                stages=[LeadStage.PROPOSED],
+                to=LeadStage.WON,
+                by=accepted.issued_by,
+                now=now,
+                note="Accepted",
+                origin=origin,
             )
         _accepted_letters(accepted, paper, now=now)
     return accepted

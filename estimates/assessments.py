@@ -20,10 +20,10 @@ from estimates.command import Conflict
 from estimates.gates import house_gates
 from estimates.house import HouseRecord, house_faults, house_to_json
 from estimates.houses import house_put
-from estimates.leads import lead_move
+from estimates.leads import lead_follow
 from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.house import RECORD_FIELDS, House
-from estimates.models.lead import Lead, LeadStage
+from estimates.models.lead import LeadStage
 from estimates.models.record_rows import delete_lists, read_lists, write_lists
 from estimates.models.user import User
 from estimates.records import BadRecord, read_record, write_record
@@ -150,16 +150,10 @@ def assessment_complete(
         locked.completed_by = locked.updated_by = by
         locked.save()
         _note("assessment.complete", locked, by, now, origin, before)
-        _lead_follows(locked.house, by, now, origin)
+        # The lead of a house that is measured is assessed, whoever forgets to say so.
+        waiting = [LeadStage.NEW, LeadStage.VISIT_SET]
+        lead_follow(house=locked.house, stages=waiting, to=LeadStage.ASSESSED, by=by, now=now, origin=origin)
     return locked
-
-
-def _lead_follows(house: House, by: User, now: datetime, origin: str) -> None:
-    """The lead of a house that is measured is assessed, whoever forgets to say so."""
-    waiting = [LeadStage.NEW, LeadStage.VISIT_SET]
-    lead = Lead.objects.filter(house=house, stage__in=waiting).order_by("-taken_at", "-id").first()
-    if lead is not None:
-        lead_move(lead=lead, to=LeadStage.ASSESSED, by=by, now=now, origin=origin)
 
 
 def assessment_to_record(assessment: Assessment) -> HouseRecord:

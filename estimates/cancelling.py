@@ -22,7 +22,8 @@ from estimates.cancellation import (
 )
 from estimates.command import Conflict
 from estimates.firm import load_firm
-from estimates.issuing import current_link, house_zone, move_lead
+from estimates.issuing import current_link, house_zone
+from estimates.leads import lead_follow
 from estimates.mail import LINK, letter_add
 from estimates.models.answer import Cancellation, CancellationDecision, Disclosure, DisclosureKind
 from estimates.models.house import House
@@ -245,7 +246,9 @@ def _cancel(
     proposal_cancel(proposal=proposal, reason=reason, by=by, now=now, origin=origin)
     person = by or proposal.issued_by
     if person is not None:
-        move_lead(house, LeadStage.WON, LeadStage.CANCELLED, by=person, now=now, note=reason, origin=origin)
+        lead_follow(
+            house=house, stages=[LeadStage.WON], to=LeadStage.CANCELLED, by=person, now=now, note=reason, origin=origin
+        )
 
 
 def _letters(proposal: Proposal, row: Cancellation, *, now: datetime) -> None:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from estimates.activity import activity_record
 from estimates.command import Conflict
 from estimates.filing import write_whole
-from estimates.leads import lead_move
+from estimates.leads import lead_follow
 from estimates.links import link_issue, link_revoke
 from estimates.mail import letter_add
 from estimates.models.house import House
@@ -103,7 +103,7 @@ def proposal_send(
                 link=link,
                 site=site,
             )
-        move_lead(house, LeadStage.ASSESSED, LeadStage.PROPOSED, by=by, now=now, origin=origin)
+        lead_follow(house=house, stages=[LeadStage.ASSESSED], to=LeadStage.PROPOSED, by=by, now=now, origin=origin)
     return link
 
 
@@ -209,12 +209,3 @@ def house_zone(house: House) -> str:
     """Name of the time zone of a house: of its latest lead where somebody chose one, else that of its state."""
     lead = Lead.objects.filter(house=house).order_by("-taken_at").first()
     return (lead.clock if lead is not None else zone_of(house.state)).key
-
-
-def move_lead(
-    house: House, stage: LeadStage, to: LeadStage, *, by: User, now: datetime, note: str = "", origin: str = ""
-) -> None:
-    """Move the lead of a house that stands at a stage; none does nothing."""
-    lead = Lead.objects.filter(house=house, stage=stage).order_by("-taken_at").first()
-    if lead is not None:
-        lead_move(lead=lead, to=to, by=by, now=now, note=note, origin=origin)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypedDict, Unpack
@@ -297,3 +297,19 @@ def _write_complaints(lead: Lead, fields: LeadFields) -> None:
         raise ValidationError({"complaints": faults})
     delete_rows(LeadComplaint, "parent", lead)
     write_rows(LeadComplaint, [(lead, records)])
+
+
+def lead_follow(
+    *,
+    house: House,
+    stages: Collection[LeadStage],
+    to: LeadStage,
+    by: User,
+    now: datetime,
+    note: str = "",
+    origin: str = "",
+) -> None:
+    """Move the latest lead of a house that stands at one of these stages; none does nothing."""
+    lead = Lead.objects.filter(house=house, stage__in=stages).order_by("-taken_at", "-id").first()
+    if lead is not None:
+        lead_move(lead=lead, to=to, by=by, now=now, note=note, origin=origin)

@@ -20,7 +20,6 @@ from estimates.cost_columns import (
     Costed,
     PricedColumns,
     PriceRefused,
-    Rates,
     best_rates,
     parts,
     price_cents,
@@ -292,11 +291,3 @@ def _ranges(book: PriceBook) -> Iterable[tuple[str, float, float, float]]:
     yield "yield", foam.yield_low_ft3, foam.yield_ft3, foam.yield_high_ft3
     for work in book.leak_work:
         yield f"leak_hours_{work.kind}", work.low_h, work.hours, work.high_h
-
-
-def portfolio_prices(
-    scopes: list[tuple[Takeoff, OptionRecord]], rates: Rates
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Direct cost and price of many options at once, each as `price_option` prices it. [cents, cents]"""
-    columns = price_columns(quantities(scopes), rates)
-    return columns.cost, columns.price

@@ -63,15 +63,11 @@ class Quantities:
         """
         if self.options != 1:
             raise ValueError(f"{self.options} options; only one can be repeated")
+        owners = [name for name in self.__slots__ if name.endswith("_option")]
         copies = {
-            name: np.tile(getattr(self, name), times)
-            for name in self.__slots__
-            if name not in ("options", "wall_option", "attic_option", "leak_option")
+            name: np.tile(getattr(self, name), times) for name in self.__slots__ if name not in ("options", *owners)
         }
-        numbers = {
-            name: np.repeat(np.arange(times), len(getattr(self, name)))
-            for name in ("wall_option", "attic_option", "leak_option")
-        }
+        numbers = {name: np.repeat(np.arange(times), len(getattr(self, name))) for name in owners}
         columns: dict[str, Any] = copies | numbers
         return replace(self, options=times, **columns)
 

@@ -118,7 +118,8 @@ def take_snapshot(
     book = read_record(PriceBook, _rounded(write_record(book))).using(house.foam, house.loose_fill)
     under = RuledDay.of(house, book)
     rows = under.rows(load_rules() if rules is None else rules)
-    takeoff = take_off(house, book)
+    gates = house_gates(house)
+    takeoff = take_off(house, book, gates=gates)
     careful = {
         option.id: option_lead(
             house, takeoff.chosen(option), rows, under.places, on=under.priced_on, hole_in=DEFAULT_TOOL.diameter_in
@@ -132,7 +133,7 @@ def take_snapshot(
         seed=seed,
         under=under,
         rules=rows,
-        gates=house_gates(house),
+        gates=gates,
         takeoff=takeoff,
         performance=performance(house, takeoff, book, seed=seed),
         options=options,

@@ -193,7 +193,9 @@ class Takeoff:
         )
 
 
-def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL) -> Takeoff:
+def take_off(
+    house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOOL, *, gates: HouseGates | None = None
+) -> Takeoff:
     """Count everything a house needs.
 
     Parameters
@@ -201,6 +203,7 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
     house : the measured house.
     book : products and rates.
     tool : nozzle and reach of the crew. [in]
+    gates : what the gate answers of the house come to, where that is known already.
 
     Returns
     -------
@@ -226,7 +229,7 @@ def take_off(house: HouseRecord, book: PriceBook, tool: ToolRecord = DEFAULT_TOO
         tuple(attic_take_off(attic, book.loose_fill) for attic in house.attics),
         tuple(leak_take_off(site, book) for site in house.leak_sites),
     )
-    return counted.gated(house_gates(house))
+    return counted.gated(house_gates(house) if gates is None else gates)
 
 
 def wall_layout(wall: WallRecord, tool: ToolRecord, sash_pocket_in: float) -> WallLayout:

@@ -149,7 +149,7 @@ def begin_assessment(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
 
 def _begin(request: HttpRequest, house: House, record: HouseRecord) -> None:
     assert isinstance(request.user, User)
-    now, origin = timezone.now(), request.META.get("REMOTE_ADDR", "")
+    now, origin = timezone.now(), access.origin_of(request)
     try:
         assessment_from_record(house=house, record=record, by=request.user, now=now, again=True, origin=origin)
     except ValidationError as refused:
@@ -168,7 +168,7 @@ def complete_assessment(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         return redirect(home)
     sent = request.POST.get("version", "")
     version = int(sent) if sent.isascii() and sent.isdigit() and len(sent) < 9 else 0
-    origin = request.META.get("REMOTE_ADDR", "")
+    origin = access.origin_of(request)
     try:
         assessment_complete(
             assessment=row, expected_version=version, by=request.user, now=timezone.now(), origin=origin

@@ -44,7 +44,6 @@ from estimates.views.assessment_save import (
 change = require_http_methods(["GET", "HEAD", "POST"])
 
 ANSWERS = Items("gate_answers", GateAnswerRecord, "answer", "Answers")
-RELEASES = Items("gate_releases", GateReleaseRecord, "release", "Releases")
 
 NAMES = {
     "flues_chimneys": "Flues and chimneys",

@@ -50,7 +50,7 @@ def enter_assessment(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             record=record,
             by=request.user,
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except ValidationError as refused:
         return back_home(request, house, " ".join(refused.messages))

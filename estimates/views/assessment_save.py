@@ -109,7 +109,7 @@ def save_change(request: HttpRequest, opened: Opened, change: Callable[[Opened],
     ValidationError : the assessment is completed by now.
     """
     assert isinstance(request.user, User)
-    now, origin = timezone.now(), request.META.get("REMOTE_ADDR", "")
+    now, origin = timezone.now(), access.origin_of(request)
     for attempt in range(TRIES):
         record = change(opened)
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -16,7 +16,7 @@ from estimates import access
 from estimates.assessments import AssessmentChanged, assessment_from_record, assessment_put
 from estimates.estimating import estimate_make
 from estimates.forms.estimate import WhatIfForm
-from estimates.models import House, User
+from estimates.models import House
 from estimates.models.assessment import AssessmentStatus
 from estimates.views.estimate_desk import TROUBLE, Desk, desk_of, sentences
 from estimates.views.estimate_figures import outcome_context
@@ -72,7 +72,7 @@ def _keep(desk: Desk, wish: WhatIf, request: HttpRequest, now: datetime) -> str:
     changed = wished(record, wish)
     if changed == record:
         return "Nothing to keep: these are the figures of the assessment already."
-    by, origin = cast(User, request.user), request.META.get("REMOTE_ADDR", "")
+    by, origin = access.signed_in(request), access.origin_of(request)
     if assessment.status == AssessmentStatus.OPEN:
         assessment_put(
             assessment=assessment, record=changed, expected_version=assessment.version, by=by, now=now, origin=origin
@@ -101,9 +101,9 @@ def freeze_estimate(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             assessment=desk.assessment,
             book_name=desk.book_name,
             on=desk.on,
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=now,
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except TROUBLE as fault:
         messages.warning(request, " ".join(["It cannot be priced yet.", *sentences(fault)]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import uuid
 from decimal import ROUND_FLOOR, Decimal
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from estimates import access
 from estimates.forms.estimate import ReleaseForm
-from estimates.models import EstimateRevision, House, Proposal, User
+from estimates.models import EstimateRevision, House, Proposal
 from estimates.models.proposal import ProposalStatus
 from estimates.proposals import proposal_draft, proposal_release_floor
 from estimates.records import BadRecord
@@ -135,7 +135,7 @@ def release_floor(request: HttpRequest, code: uuid.UUID, number: int) -> HttpRes
 
 
 def _release(request: HttpRequest, house: House, revision: EstimateRevision, form: ReleaseForm) -> HttpResponse:
-    by, now, origin = cast(User, request.user), timezone.now(), request.META.get("REMOTE_ADDR", "")
+    by, now, origin = access.signed_in(request), timezone.now(), access.origin_of(request)
     least, reason = form.cleaned_data["least_margin"], form.cleaned_data["reason"]
     proposal = proposal_draft(revision=revision, by=by, now=now, origin=origin)
     given = (proposal.floor_released_by_id, proposal.floor_reason, proposal.floor_least_margin)

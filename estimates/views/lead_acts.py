@@ -25,7 +25,7 @@ from estimates.leads import LeadChanged, lead_change, lead_complaints, lead_move
 from estimates.models import ActivityEntry, CallOutcome, CallPurpose, Lead, LeadStage
 from estimates.models.lead import LEAD_MOVES, SELLERS, WITH_HOUSE
 from estimates.records import write_record
-from estimates.views.leads import MOST_ALIKE, MOVE_WORDS, origin_of, signed_in, typed_place
+from estimates.views.leads import MOST_ALIKE, MOVE_WORDS, typed_place
 
 ROOMS = "rooms"
 """Prefix of the rows of complaints."""
@@ -45,7 +45,7 @@ def lead_link(lead: Lead) -> str:
 @access.action("lead.write")
 def take_lead(request: HttpRequest) -> HttpResponse:
     """Take a new lead; the same form sent twice takes one."""
-    user, now = signed_in(request), timezone.now()
+    user, now = access.signed_in(request), timezone.now()
     if request.method != "POST":
         last = Lead.objects.visible_to(user).only("state").first()
         initial: dict[str, Any] = {"key": uuid.uuid4(), "state": last.state if last else ""}
@@ -63,7 +63,7 @@ def take_lead(request: HttpRequest) -> HttpResponse:
             user=user,
             key=form.cleaned_data["key"] or uuid.uuid4(),
             body={name: value for name, value in request.POST.items() if name != "csrfmiddlewaretoken"},
-            work=lambda: _taken(lead_take(by=user, now=now, origin=origin_of(request), **fields)),
+            work=lambda: _taken(lead_take(by=user, now=now, origin=access.origin_of(request), **fields)),
         )
     except ValidationError as fault:
         form.blame(fault)
@@ -107,9 +107,9 @@ def change_lead(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         changed = lead_change(
             lead=lead,
             expected_version=form.cleaned_data["version"] or 0,
-            by=signed_in(request),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=origin_of(request),
+            origin=access.origin_of(request),
             **fields,
         )
     except ValidationError as fault:
@@ -166,7 +166,7 @@ def _lead_page(
 ) -> HttpResponse:
     alike = []
     if form.is_bound and lead is None:
-        alike = list(leads_alike(user=signed_in(request), **typed_place(form.data))[:MOST_ALIKE])
+        alike = list(leads_alike(user=access.signed_in(request), **typed_place(form.data))[:MOST_ALIKE])
     faulty = form.faulty or (rooms.is_bound and not rooms.is_valid())
     context = {
         "section": "leads",
@@ -203,9 +203,9 @@ def move_lead(request: HttpRequest, code: uuid.UUID, stage: str) -> HttpResponse
             moved = lead_move(
                 lead=lead,
                 to=to,
-                by=signed_in(request),
+                by=access.signed_in(request),
                 now=timezone.now(),
-                origin=origin_of(request),
+                origin=access.origin_of(request),
                 **form.cleaned_data,
             )
         except ValidationError as fault:
@@ -277,17 +277,17 @@ def log_call(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             purpose=CallPurpose(given["purpose"]),
             outcome=CallOutcome(given["outcome"]),
             at=given["at"],
-            by=signed_in(request),
+            by=access.signed_in(request),
             now=now,
             note=given["note"],
             next_step=None if same else step,
-            origin=origin_of(request),
+            origin=access.origin_of(request),
         )
         return {"warnings": entry.warnings}
 
     try:
         body = {name: value for name, value in request.POST.items() if name != "csrfmiddlewaretoken"}
-        answer = command_run(user=signed_in(request), key=given["key"], body=body, work=work)
+        answer = command_run(user=access.signed_in(request), key=given["key"], body=body, work=work)
     except ValidationError as fault:
         form.blame(fault)
         return _call_page(request, lead, form)
@@ -336,7 +336,7 @@ def _call_page(
 def make_house(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Make the house of a lead, or link the lead to the one at its address that was chosen."""
     lead = access.get_visible_or_404(request.user, Lead, code, "lead.write")
-    user = signed_in(request)
+    user = access.signed_in(request)
     chosen = request.POST.get("house", "")
     there = houses_alike(user=user, street=lead.street, town=lead.town, state=lead.state)
     house = next((house for house in there if str(house.code) == chosen), None)
@@ -344,7 +344,7 @@ def make_house(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         messages.warning(request, "That house is not at this address any more. Nothing was changed; choose again.")
         return redirect(lead_link(lead))
     try:
-        made = house_from_lead(lead=lead, house=house, by=user, now=timezone.now(), origin=origin_of(request))
+        made = house_from_lead(lead=lead, house=house, by=user, now=timezone.now(), origin=access.origin_of(request))
     except ValidationError as fault:
         messages.warning(request, f"{' '.join(fault.messages)} Change the lead, then make the house.")
         return redirect(lead_link(lead))

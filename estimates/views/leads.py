@@ -22,7 +22,7 @@ from estimates.forms.leads import SourceForm
 from estimates.houses import houses_alike
 from estimates.lead_tables import STAGES, choices, lead_rows, lead_table, read_filter
 from estimates.leads import lead_complaints, lead_source_put, leads_alike
-from estimates.models import ActivityEntry, CallEntry, CallPurpose, Lead, LeadMove, LeadSource, LeadStage, User
+from estimates.models import ActivityEntry, CallEntry, CallPurpose, Lead, LeadMove, LeadSource, LeadStage
 from estimates.models.lead import LEAD_MOVES, WITH_HOUSE
 from estimates.zones import SPLIT_STATES, ZONES
 
@@ -38,17 +38,6 @@ MOVE_WORDS: dict[LeadStage, str] = {
     LeadStage.CANCELLED: "Mark as cancelled",
 }
 """Stage -> the words of the button that leads there."""
-
-
-def signed_in(request: HttpRequest) -> User:
-    """Return who is signed in; every view here has asked `estimates.access` before."""
-    assert isinstance(request.user, User)
-    return request.user
-
-
-def origin_of(request: HttpRequest) -> str:
-    """Return the network address that acts are recorded with."""
-    return str(request.META.get("REMOTE_ADDR", ""))
 
 
 @require_safe
@@ -80,7 +69,7 @@ def list_leads(request: HttpRequest) -> HttpResponse:
 def show_lead(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Show a lead: the facts, what is next, what may be done, and what was."""
     lead = access.get_visible_or_404(request.user, Lead, code, "lead.read")
-    user, now = signed_in(request), timezone.now()
+    user, now = access.signed_in(request), timezone.now()
     alike = leads_alike(user=user, phone=lead.phone, street=lead.street, town=lead.town, state=lead.state, besides=lead)
     acts = ActivityEntry.objects.of(object_type(lead), lead.code).select_related("actor")[:MOST_ACTS]
     stage = LeadStage(lead.stage)
@@ -137,7 +126,7 @@ def typed_place(typed: Mapping[str, Any]) -> TypedPlace:
 @access.action("lead.write")
 def show_leads_alike(request: HttpRequest) -> HttpResponse:
     """Show the leads of the same number or address while one is being taken; changes nothing."""
-    alike = leads_alike(user=signed_in(request), **typed_place(request.POST))
+    alike = leads_alike(user=access.signed_in(request), **typed_place(request.POST))
     return render(request, "estimates/lead_alike.html", {"alike": alike[:MOST_ALIKE]})
 
 
@@ -151,9 +140,9 @@ def change_sources(request: HttpRequest) -> HttpResponse:
             source = lead_source_put(
                 name=form.cleaned_data["name"],
                 cost_per_lead=form.cleaned_data["cost_per_lead"],
-                by=signed_in(request),
+                by=access.signed_in(request),
                 now=timezone.now(),
-                origin=origin_of(request),
+                origin=access.origin_of(request),
             )
         except ValidationError as fault:
             form.blame(fault)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -20,7 +20,7 @@ from estimates.book_effect import Effect, book_effects, frozen_options, scaled_b
 from estimates.contract import stale_prices
 from estimates.forms.price_book_words import RATE_GROUPS, RATE_WORDS
 from estimates.forms.price_books import PriceBookForms, ScaleForm
-from estimates.models import EstimateRevision, PriceBookVersion, Proposal, User
+from estimates.models import EstimateRevision, PriceBookVersion, Proposal
 from estimates.models.assessment import AssessmentStatus
 from estimates.models.proposal import ProposalStatus
 from estimates.price_books import price_book_of, price_book_publish
@@ -261,9 +261,9 @@ def publish_price_book(request: HttpRequest, name: str) -> HttpResponse:
     try:
         version = price_book_publish(
             book=forms.next_book(),
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except ValidationError:
         return _overtaken(request, name, _forms(name, request.POST))
@@ -281,7 +281,7 @@ def _published_already(name: str, request: HttpRequest) -> HttpResponse | None:
     if base is None:
         return None
     versions = PriceBookVersion.objects.filter(name=name)
-    there = versions.filter(version=base + 1, published_by=cast(User, request.user)).first()
+    there = versions.filter(version=base + 1, published_by=access.signed_in(request)).first()
     before = versions.filter(version=base).first()
     if there is None:
         return None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from typing import cast
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -17,7 +16,7 @@ from estimates import access
 from estimates.cancelling import cancellation_decide, cancellation_receive
 from estimates.forms.proposals import DecisionForm, NoticeForm, ReasonForm
 from estimates.issuing import house_zone, proposal_link_again, proposal_link_close
-from estimates.models import Proposal, ProposalPaper, User
+from estimates.models import Proposal, ProposalPaper
 from estimates.models.answer import Cancellation
 from estimates.models.proposal import PROPOSAL_MOVES, ProposalStatus
 from estimates.proposals import proposal_withdraw
@@ -39,9 +38,9 @@ def withdraw_proposal(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         proposal_withdraw(
             proposal=proposal,
             reason=form.cleaned_data["reason"],
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
         messages.success(request, f"Proposal {proposal.number} is withdrawn. Next: a new revision, or leave it so.")
         return redirect("estimates-show-proposal", code=proposal.code)
@@ -56,9 +55,9 @@ def renew_link(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     proposal = proposal_or_404(request, code, "proposal.write")
     proposal_link_again(
         proposal=proposal,
-        by=cast(User, request.user),
+        by=access.signed_in(request),
         now=timezone.now(),
-        origin=request.META.get("REMOTE_ADDR", ""),
+        origin=access.origin_of(request),
     )
     messages.success(request, "A new private link is made, and the one before opens nothing any more.")
     return redirect("estimates-show-proposal", code=proposal.code)
@@ -74,9 +73,9 @@ def close_link(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         proposal_link_close(
             proposal=proposal,
             reason=form.cleaned_data["reason"],
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
         messages.success(request, "The private link opens nothing any more. Next: make a new one when it is wanted.")
         return redirect("estimates-show-proposal", code=proposal.code)
@@ -115,11 +114,11 @@ def record_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             row = cancellation_receive(
                 proposal=proposal,
                 now=now,
-                by=cast(User, request.user),
+                by=access.signed_in(request),
                 received_at=form.received,
                 postmarked_on=form.cleaned_data["postmarked_on"],
                 reason=form.cleaned_data["reason"],
-                origin=request.META.get("REMOTE_ADDR", ""),
+                origin=access.origin_of(request),
             )
         except ValidationError as fault:
             form.add_error(None, fault.messages)
@@ -152,9 +151,9 @@ def decide_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             cancellation=cancellation,
             granted=form.cleaned_data["granted"],
             reason=form.cleaned_data["reason"],
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
         said = "The contract is cancelled." if row.granted else "The contract stands."
         messages.success(request, f"{said} Next: write to {proposal.house.customer_name}.")

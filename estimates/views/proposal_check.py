@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -17,7 +17,7 @@ from estimates.command import Conflict
 from estimates.forms.proposals import IssueForm
 from estimates.issuing import LookChanged, proposal_send
 from estimates.mail import LINK
-from estimates.models import EstimateRevision, House, Lead, Proposal, ProposalStatus, User
+from estimates.models import EstimateRevision, House, Lead, Proposal, ProposalStatus
 from estimates.office import office_path
 from estimates.proposal_look import Look, Terms, last_price_day, proposal_look
 from estimates.proposals import NotAllowed, proposal_draft, proposal_floor_faults
@@ -36,9 +36,9 @@ def draft_proposal(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     try:
         proposal = proposal_draft(
             revision=revision,
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except Conflict as refused:
         messages.warning(request, str(refused))
@@ -81,10 +81,10 @@ def _issue(request: HttpRequest, proposal: Proposal, form: IssueForm) -> HttpRes
             terms=form.terms,
             seen=form.cleaned_data["seen"],
             site=request.build_absolute_uri("/").rstrip("/"),
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=now,
             on=on,
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except LookChanged as changed:
         return _page(request, proposal, _form(form.terms), changed.look, changed=True, status=409)

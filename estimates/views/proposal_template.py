@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import cast
-
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
@@ -15,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from estimates import access
 from estimates.forms.proposals import TemplateForm
-from estimates.models import PaperTemplate, User
+from estimates.models import PaperTemplate
 from estimates.paper_templates import (
     BUILT_IN,
     LARGEST,
@@ -60,9 +58,9 @@ def _take(request: HttpRequest, form: TemplateForm) -> PaperTemplate | None:
         return template_take(
             content=file.read(LARGEST + 1),
             name=file.name or "proposal.docx",
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except ValidationError as fault:
         form.add_error("file", fault.messages)
@@ -84,9 +82,9 @@ def restore_template(request: HttpRequest) -> HttpResponse:
     try:
         row = template_restore(
             earlier=earlier,
-            by=cast(User, request.user),
+            by=access.signed_in(request),
             now=timezone.now(),
-            origin=request.META.get("REMOTE_ADDR", ""),
+            origin=access.origin_of(request),
         )
     except ValidationError as fault:
         messages.warning(request, f"The template in use stays as it is. {' '.join(fault.messages)}")

@@ -92,10 +92,6 @@ def _proposal(token: str) -> Proposal:
     return found
 
 
-def _origin(request: HttpRequest) -> str:
-    return str(request.META.get("REMOTE_ADDR", ""))
-
-
 def _to(name: str, token: str, **query: str) -> HttpResponse:
     address = reverse(name, kwargs={"token": token})
     return redirect(f"{address}?{urlencode(query)}" if query else address)
@@ -155,7 +151,7 @@ def _basics(proposal: Proposal, token: str) -> dict[str, Any]:
 def note_opening(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
     """Note that the page stood open before a reader; sent by the page itself, and harmless however often it comes."""
     if not request.user.is_authenticated:
-        opening_note(proposal=proposal, now=timezone.now(), origin=_origin(request))
+        opening_note(proposal=proposal, now=timezone.now(), origin=access.origin_of(request))
     return HttpResponse(status=204)
 
 
@@ -183,7 +179,7 @@ def read_fact_sheets(request: HttpRequest, proposal: Proposal, token: str) -> Ht
         request.POST if request.method == "POST" else None, initial={"option": request.GET.get("option", "")}
     )
     if form.is_valid():
-        fact_sheets_read(proposal=proposal, now=timezone.now(), origin=_origin(request))
+        fact_sheets_read(proposal=proposal, now=timezone.now(), origin=access.origin_of(request))
         option = form.cleaned_data["option"]
         if option:
             return _to("jobs-accept-proposal", token, option=option)
@@ -214,7 +210,7 @@ def ask_question(request: HttpRequest, proposal: Proposal, token: str) -> HttpRe
                 words=form.cleaned_data["words"],
                 reach=form.cleaned_data["reach"],
                 now=timezone.now(),
-                origin=_origin(request),
+                origin=access.origin_of(request),
             )
         except (Conflict, ValidationError) as refused:
             form.add_error(None, refused.messages if isinstance(refused, ValidationError) else str(refused))
@@ -273,7 +269,7 @@ def _accept(request: HttpRequest, proposal: Proposal, token: str, form: AcceptFo
         electronic=given["electronic"],
         acknowledged=form.acknowledged,
         now=timezone.now(),
-        origin=_origin(request),
+        origin=access.origin_of(request),
     )
     return _to("jobs-show-proposal", token, said="accepted")
 
@@ -290,7 +286,7 @@ def decline_proposal(request: HttpRequest, proposal: Proposal, token: str) -> Ht
                 proposal=proposal,
                 reason=form.cleaned_data["reason"],
                 now=timezone.now(),
-                origin=_origin(request),
+                origin=access.origin_of(request),
             )
         except Conflict as fault:
             refused = str(fault)
@@ -322,7 +318,7 @@ def cancel_contract(request: HttpRequest, proposal: Proposal, token: str) -> Htt
             proposal=proposal,
             reason=form.cleaned_data["reason"],
             now=timezone.now(),
-            origin=_origin(request),
+            origin=access.origin_of(request),
         )
         return _to("jobs-cancel-contract", token)
     context = _basics(proposal, token) | {

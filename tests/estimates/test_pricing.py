@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimates.cost_columns import best_rates, parts
+from estimates.cost_columns import best_rates, parts, price_columns
 from estimates.house import WHOLE_SCOPE, OptionRecord, QuickWallRecord, WallRecord
 from estimates.pricebook import PriceBook, load_book
-from estimates.pricing import PARTS, PriceRefused, portfolio_prices, price_cents, price_option
+from estimates.pricing import PARTS, PriceRefused, price_cents, price_option
+from estimates.quantities import quantities
 from estimates.takeoff import Takeoff, quick_take_off, wall_take_off
 
 
@@ -145,7 +146,8 @@ def test_a_thousand_options_at_once_cost_what_each_costs_alone(book: PriceBook) 
     takeoff = counted(book, wall("a", 10.0), wall("b", 21.0), wall("c", 33.3))
     ids = [("a",), ("b",), ("a", "c"), ("a", "b", "c")]
     options = [OptionRecord(id=f"o{i}", name="O", wall_ids=ids[i % len(ids)]) for i in range(1000)]
-    costs, prices = portfolio_prices([(takeoff, option) for option in options], best_rates(book))
+    many = price_columns(quantities([(takeoff, option) for option in options]), best_rates(book))
+    costs, prices = many.cost, many.price
     for i, option in enumerate(options[: len(ids)]):
         alone = price_option(takeoff, option, book)
         assert set(costs[i :: len(ids)]) == {alone.cost_cents}
