@@ -27,7 +27,11 @@ HAIR = 1e-6
 
 
 class PriceRefused(ValueError):
-    """Shares leave nothing for the cost, or a discount is more than the price; says what to enter."""
+    """Shares leave nothing for the cost, or a discount is more than the price; `path` names the option."""
+
+    def __init__(self, message: str, path: str = "$") -> None:
+        super().__init__(message)
+        self.path = path
 
 
 def best_rates(book: PriceBook) -> dict[str, float | Numbers]:

@@ -170,10 +170,13 @@ def price(
     PriceRefused : margin and price shares leave nothing for the cost, or a discount is more than its price.
     """
     careful = lead_safe or {}
-    return tuple(
-        price_option(takeoff, option, book, lead_safe=careful.get(option.id, ()), seed=seed)
-        for option in house.options or (WHOLE_SCOPE,)
-    )
+    found = []
+    for index, option in enumerate(house.options or (WHOLE_SCOPE,)):
+        try:
+            found.append(price_option(takeoff, option, book, lead_safe=careful.get(option.id, ()), seed=seed))
+        except PriceRefused as refused:
+            raise PriceRefused(str(refused), f"$.options[{index}]" if house.options else "$") from None
+    return tuple(found)
 
 
 def price_option(

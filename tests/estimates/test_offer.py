@@ -95,8 +95,10 @@ def test_a_discount_comes_before_margin_and_floor(cape: HouseRecord, book: Price
 
 def test_a_discount_beyond_the_price_is_refused(cape: HouseRecord, book: PriceBook) -> None:
     lower = OptionRecord(id="all", name="All", discount=1e6, discount_reason="mistyped")
-    with pytest.raises(PriceRefused, match=r"discount of \$1,000,000\.00 is more than the price"):
-        run(cape, book, options=(lower,))
+    first = OptionRecord(id="first", name="First")
+    with pytest.raises(PriceRefused, match=r"discount of \$1,000,000\.00 is more than the price") as refused:
+        run(cape, book, options=(first, lower))
+    assert refused.value.path == "$.options[1]"
 
 
 def test_overhead_is_taken_from_the_margin_and_not_from_the_price(cape: HouseRecord, book: PriceBook) -> None:

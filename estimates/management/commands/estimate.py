@@ -59,7 +59,9 @@ class Command(BaseCommand):
             raise CommandError(_closing(len(bad.faults)), returncode=2) from None
         except RuleMissing as missing:
             raise CommandError(f"$.priced_on: {missing}. Nothing was written.", returncode=2) from None
-        except (OutOfRange, MoneyError, PriceRefused, BadRule) as beyond:
+        except PriceRefused as refused:
+            raise CommandError(f"{refused.path}: {refused}. Nothing was written.", returncode=2) from None
+        except (OutOfRange, MoneyError, BadRule) as beyond:
             # Every field was within its own limits, and yet a formula was asked for more than it holds for.
             raise CommandError(f"$: {beyond}. Nothing was written.", returncode=2) from None
         out: Path = options["out"]
