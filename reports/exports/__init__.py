@@ -2,9 +2,11 @@
 
 tables.py   one description of a table -> CSV (RFC 4180) and XLSX
 journal.py  balanced postings under an editable account map -> a table for the bookkeeper's program
-ubl.py      an invoice or credit note -> UBL 2.1 XML (OASIS, ISO/IEC 19845)
+billing.py  an invoice or credit note as a plain dataclass, and whether its sums agree to the cent
+ubl.py      the same -> UBL 2.1 XML (OASIS, ISO/IEC 19845)
 hpxml.py    a measured house and its measures -> HPXML 4.2 XML, and what that form cannot hold
-hpxml_import.py  the enclosure part of such a file -> the JSON form of a house, and what was not understood
+hpxml_import.py
+            the enclosure part of such a file -> the JSON form of a house, and what was not understood
 
 What cannot be written is refused as `BadRecord`, whose faults name the field and what to enter.
 """
