@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from estimates.models import EstimateRevision, House, PrivateLink, Proposal, User
     from estimates.snapshot import Snapshot
+    from jobs.models import Job
 
 # The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
 # nothing in the tests is concurrent with it.
@@ -278,3 +279,33 @@ def send(estimated: Callable[..., EstimateRevision], salesperson: User, papers_f
         return Out(Proposal.objects.get(pk=draft.pk), link, token, f"/yours/{token}/")
 
     return issued
+
+
+@pytest.fixture
+def booked(send: Callable[..., Out], scheduler: User) -> Callable[..., Job]:
+    """Return `booked(file name, option=..., **terms)`: a house signed on Friday 6 March 2026, booked on Monday."""
+    from datetime import timedelta
+
+    from estimates.answers import fact_sheets_read, proposal_answer_yes
+    from estimates.models import ProposalPaper
+    from jobs.booking import job_book
+
+    def book(name: str = "mill-cape", **changes: Any) -> Job:
+        option = changes.pop("option", None)
+        out = send(name, **changes)
+        at = out.proposal.issued_at
+        assert at is not None
+        fact_sheets_read(proposal=out.proposal, now=at)
+        content = ProposalPaper.objects.get(proposal=out.proposal).content
+        signed = proposal_answer_yes(
+            proposal=out.proposal,
+            option=option or content["options"][0]["id"],
+            typed_name="Wren Halloran",
+            document_sha256=out.proposal.document_sha256,
+            electronic=True,
+            acknowledged=range(len(content["acknowledgements"])),
+            now=at,
+        )
+        return job_book(proposal=signed, by=scheduler, now=at + timedelta(days=2, hours=14))
+
+    return book
