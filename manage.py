@@ -446,10 +446,17 @@ def from_project(arguments, here):
     return moved
 
 
+def at_once():
+    """Return pytest's options for the whole suite: a file of tests at a time for each processor, four at most."""
+    processors = min(4, os.cpu_count() or 1)
+    return ["-n", str(processors), "--dist", "loadfile"] if processors > 1 else []
+
+
 def run_tests(arguments):
-    """Become pytest, in the project's folder, with all its options."""
+    """Become pytest, in the project's folder, with all its options; without any, the whole suite runs side by side."""
     import pytest
 
+    arguments = arguments or at_once()
     here = os.getcwd()
     if os.path.realpath(here) != ROOT:
         arguments = from_project(arguments, here)
