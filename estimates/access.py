@@ -48,6 +48,7 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "book.read": frozenset({Role.OWNER, Role.SALESPERSON}),
     "book.publish": frozenset({Role.OWNER}),
     "template.change": frozenset({Role.OWNER}),
+    "crew.plan": frozenset({Role.OWNER, Role.SCHEDULER}),
     "cancellation.decide": frozenset({Role.OWNER}),
 }
 """Dotted action -> roles that may do it. Crew never holds an action that shows a price, a cost or a margin."""

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import homeowner
+from jobs.views import crews, homeowner
 
 urlpatterns = [
     path("yours/<str:token>/", homeowner.show_proposal, name="jobs-show-proposal"),
@@ -13,4 +13,14 @@ urlpatterns = [
     path("yours/<str:token>/accept/", homeowner.accept_proposal, name="jobs-accept-proposal"),
     path("yours/<str:token>/decline/", homeowner.decline_proposal, name="jobs-decline-proposal"),
     path("yours/<str:token>/cancel/", homeowner.cancel_contract, name="jobs-cancel-contract"),
+    path("crews/", crews.list_crews, name="jobs-list-crews"),
+    path("crews/crew/new/", crews.change_crew, name="jobs-add-crew"),
+    path("crews/crew/<uuid:code>/", crews.change_crew, name="jobs-change-crew"),
+    path("crews/people/new/", crews.change_worker, name="jobs-add-worker"),
+    path("crews/people/<uuid:code>/", crews.change_worker, name="jobs-change-worker"),
+    path("crews/rigs/new/", crews.change_rig, name="jobs-add-rig"),
+    path("crews/rigs/<uuid:code>/", crews.change_rig, name="jobs-change-rig"),
+    path("crews/certificates/new/", crews.add_certificate, name="jobs-add-certificate"),
+    path("crews/away/new/", crews.add_absence, name="jobs-add-absence"),
+    path("crews/away/<uuid:code>/take-back/", crews.remove_absence, name="jobs-remove-absence"),
 ]

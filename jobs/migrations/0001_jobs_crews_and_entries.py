@@ -13,639 +13,1418 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('estimates', '0005_papers_and_answers'),
+        ("estimates", "0005_papers_and_answers"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Certificate',
+            name="Certificate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('kind', models.CharField(choices=[('lead_firm', 'Lead-safe firm'), ('lead_renovator', 'Lead-safe renovator'), ('tester', 'Tester of buildings'), ('thermographer', 'Thermographer'), ('first_aid', 'First aid')], max_length=20)),
-                ('number', models.CharField(error_messages={'blank': 'Enter the number of the certificate.'}, max_length=60)),
-                ('valid_from', models.DateField()),
-                ('valid_until', models.DateField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("lead_firm", "Lead-safe firm"),
+                            ("lead_renovator", "Lead-safe renovator"),
+                            ("tester", "Tester of buildings"),
+                            ("thermographer", "Thermographer"),
+                            ("first_aid", "First aid"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "number",
+                    models.CharField(error_messages={"blank": "Enter the number of the certificate."}, max_length=60),
+                ),
+                ("valid_from", models.DateField()),
+                ("valid_until", models.DateField()),
             ],
             options={
-                'ordering': ('valid_until', 'id'),
+                "ordering": ("valid_until", "id"),
             },
         ),
         migrations.CreateModel(
-            name='Resource',
+            name="Resource",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('name', models.CharField(error_messages={'blank': 'Enter a name.'}, max_length=80, unique=True)),
-                ('is_active', models.BooleanField(default=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("name", models.CharField(error_messages={"blank": "Enter a name."}, max_length=80, unique=True)),
+                ("is_active", models.BooleanField(default=True)),
             ],
             options={
-                'ordering': ('name',),
+                "ordering": ("name",),
             },
         ),
         migrations.CreateModel(
-            name='WorkerSkill',
+            name="WorkerSkill",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('skill', models.CharField(choices=[('injecting', 'Injecting foam'), ('blowing', 'Blowing loose fill'), ('air_sealing', 'Air sealing'), ('testing', 'Blower door and combustion tests'), ('infrared', 'Infrared'), ('lead_safe', 'Lead-safe renovation')], max_length=20)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "skill",
+                    models.CharField(
+                        choices=[
+                            ("injecting", "Injecting foam"),
+                            ("blowing", "Blowing loose fill"),
+                            ("air_sealing", "Air sealing"),
+                            ("testing", "Blower door and combustion tests"),
+                            ("infrared", "Infrared"),
+                            ("lead_safe", "Lead-safe renovation"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Crew',
+            name="Crew",
             fields=[
-                ('resource_ptr', models.OneToOneField(auto_created=True, on_delete=django.db.models.deletion.CASCADE, parent_link=True, primary_key=True, serialize=False, to='jobs.resource')),
-                ('home_latitude', models.DecimalField(decimal_places=5, max_digits=8, validators=[django.core.validators.MinValueValidator(-90), django.core.validators.MaxValueValidator(90)])),
-                ('home_longitude', models.DecimalField(decimal_places=5, max_digits=8, validators=[django.core.validators.MinValueValidator(-180), django.core.validators.MaxValueValidator(180)])),
-                ('works_on', models.CharField(default='12345', max_length=7, validators=[django.core.validators.RegexValidator('^1?2?3?4?5?6?7?\\Z', 'Enter weekdays as digits in order, 1 for Monday: 12345.')])),
-                ('first_hour', models.PositiveSmallIntegerField(default=8, validators=[django.core.validators.MaxValueValidator(22)])),
-                ('last_hour', models.PositiveSmallIntegerField(default=16, validators=[django.core.validators.MaxValueValidator(23)])),
+                (
+                    "resource_ptr",
+                    models.OneToOneField(
+                        auto_created=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        parent_link=True,
+                        primary_key=True,
+                        serialize=False,
+                        to="jobs.resource",
+                    ),
+                ),
+                (
+                    "home_latitude",
+                    models.DecimalField(
+                        decimal_places=5,
+                        max_digits=8,
+                        validators=[
+                            django.core.validators.MinValueValidator(-90),
+                            django.core.validators.MaxValueValidator(90),
+                        ],
+                    ),
+                ),
+                (
+                    "home_longitude",
+                    models.DecimalField(
+                        decimal_places=5,
+                        max_digits=8,
+                        validators=[
+                            django.core.validators.MinValueValidator(-180),
+                            django.core.validators.MaxValueValidator(180),
+                        ],
+                    ),
+                ),
+                (
+                    "works_on",
+                    models.CharField(
+                        default="12345",
+                        max_length=7,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^1?2?3?4?5?6?7?\\Z", "Enter weekdays as digits in order, 1 for Monday: 12345."
+                            )
+                        ],
+                    ),
+                ),
+                (
+                    "first_hour",
+                    models.PositiveSmallIntegerField(
+                        default=8, validators=[django.core.validators.MaxValueValidator(22)]
+                    ),
+                ),
+                (
+                    "last_hour",
+                    models.PositiveSmallIntegerField(
+                        default=16, validators=[django.core.validators.MaxValueValidator(23)]
+                    ),
+                ),
             ],
-            bases=('jobs.resource',),
+            bases=("jobs.resource",),
         ),
         migrations.CreateModel(
-            name='Rig',
+            name="Rig",
             fields=[
-                ('resource_ptr', models.OneToOneField(auto_created=True, on_delete=django.db.models.deletion.CASCADE, parent_link=True, primary_key=True, serialize=False, to='jobs.resource')),
-                ('kind', models.CharField(choices=[('foam', 'Foam rig'), ('blower', 'Blowing machine'), ('test_kit', 'Blower door')], max_length=20)),
-                ('mixes_per_day', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1)])),
+                (
+                    "resource_ptr",
+                    models.OneToOneField(
+                        auto_created=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        parent_link=True,
+                        primary_key=True,
+                        serialize=False,
+                        to="jobs.resource",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("foam", "Foam rig"), ("blower", "Blowing machine"), ("test_kit", "Blower door")],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "mixes_per_day",
+                    models.PositiveIntegerField(
+                        blank=True, null=True, validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
             ],
-            bases=('jobs.resource',),
+            bases=("jobs.resource",),
         ),
         migrations.CreateModel(
-            name='Worker',
+            name="Worker",
             fields=[
-                ('resource_ptr', models.OneToOneField(auto_created=True, on_delete=django.db.models.deletion.CASCADE, parent_link=True, primary_key=True, serialize=False, to='jobs.resource')),
-                ('hourly_cost', estimates.models.money_field.MoneyField(db_column='hourly_cost_cents')),
+                (
+                    "resource_ptr",
+                    models.OneToOneField(
+                        auto_created=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        parent_link=True,
+                        primary_key=True,
+                        serialize=False,
+                        to="jobs.resource",
+                    ),
+                ),
+                ("hourly_cost", estimates.models.money_field.MoneyField(db_column="hourly_cost_cents")),
             ],
-            bases=('jobs.resource',),
+            bases=("jobs.resource",),
         ),
         migrations.CreateModel(
-            name='Absence',
+            name="Absence",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('first_day', models.DateField()),
-                ('last_day', models.DateField()),
-                ('reason', models.CharField(error_messages={'blank': 'Enter why.'}, max_length=120)),
-                ('resource', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='absences', to='jobs.resource')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("first_day", models.DateField()),
+                ("last_day", models.DateField()),
+                ("reason", models.CharField(error_messages={"blank": "Enter why."}, max_length=120)),
+                (
+                    "resource",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="absences", to="jobs.resource"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('first_day', 'id'),
+                "ordering": ("first_day", "id"),
             },
         ),
         migrations.CreateModel(
-            name='DayWeather',
+            name="DayWeather",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('day', models.DateField(unique=True)),
-                ('low_f', models.DecimalField(decimal_places=1, max_digits=5)),
-                ('high_f', models.DecimalField(decimal_places=1, max_digits=5)),
-                ('rain_chance', models.DecimalField(decimal_places=2, default=0, max_digits=3, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('wind_mph', models.DecimalField(decimal_places=1, default=0, max_digits=5, validators=[django.core.validators.MinValueValidator(0)])),
-                ('source', models.CharField(error_messages={'blank': 'Enter where the forecast comes from.'}, max_length=120)),
-                ('entered_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("day", models.DateField(unique=True)),
+                ("low_f", models.DecimalField(decimal_places=1, max_digits=5)),
+                ("high_f", models.DecimalField(decimal_places=1, max_digits=5)),
+                (
+                    "rain_chance",
+                    models.DecimalField(
+                        decimal_places=2,
+                        default=0,
+                        max_digits=3,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                (
+                    "wind_mph",
+                    models.DecimalField(
+                        decimal_places=1,
+                        default=0,
+                        max_digits=5,
+                        validators=[django.core.validators.MinValueValidator(0)],
+                    ),
+                ),
+                (
+                    "source",
+                    models.CharField(error_messages={"blank": "Enter where the forecast comes from."}, max_length=120),
+                ),
+                ("entered_at", models.DateTimeField()),
             ],
             options={
-                'ordering': ('day',),
-                'constraints': [models.CheckConstraint(condition=models.Q(('high_f__gte', models.F('low_f'))), name='weather_low_below_high', violation_error_message='Enter a high at or above the low.')],
+                "ordering": ("day",),
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("high_f__gte", models.F("low_f"))),
+                        name="weather_low_below_high",
+                        violation_error_message="Enter a high at or above the low.",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('number', models.CharField(max_length=20, unique=True)),
-                ('option', models.CharField(max_length=40)),
-                ('status', models.CharField(choices=[('booked', 'Booked'), ('started', 'Under way'), ('work_done', 'Work done'), ('verified', 'Verified'), ('closed', 'Closed'), ('locked', 'Locked')], default='booked', max_length=20)),
-                ('zone', models.CharField(max_length=40)),
-                ('latitude', models.DecimalField(blank=True, decimal_places=5, max_digits=8, null=True, validators=[django.core.validators.MinValueValidator(-90), django.core.validators.MaxValueValidator(90)])),
-                ('longitude', models.DecimalField(blank=True, decimal_places=5, max_digits=8, null=True, validators=[django.core.validators.MinValueValidator(-180), django.core.validators.MaxValueValidator(180)])),
-                ('wanted_by', models.DateField(blank=True, null=True)),
-                ('days_away', models.JSONField(blank=True, default=list)),
-                ('access_note', models.CharField(blank=True, max_length=500)),
-                ('booked_at', models.DateTimeField()),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('done_at', models.DateTimeField(blank=True, null=True)),
-                ('verified_at', models.DateTimeField(blank=True, null=True)),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
-                ('locked_at', models.DateTimeField(blank=True, null=True)),
-                ('lock_reason', models.CharField(blank=True, max_length=500)),
-                ('booked_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('house', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='estimates.house')),
-                ('proposal', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='job', to='estimates.proposal')),
-                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='estimates.estimaterevision')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("number", models.CharField(max_length=20, unique=True)),
+                ("option", models.CharField(max_length=40)),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[
+                            ("booked", "Booked"),
+                            ("started", "Under way"),
+                            ("work_done", "Work done"),
+                            ("verified", "Verified"),
+                            ("closed", "Closed"),
+                            ("locked", "Locked"),
+                        ],
+                        default="booked",
+                        max_length=20,
+                    ),
+                ),
+                ("zone", models.CharField(max_length=40)),
+                (
+                    "latitude",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=5,
+                        max_digits=8,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(-90),
+                            django.core.validators.MaxValueValidator(90),
+                        ],
+                    ),
+                ),
+                (
+                    "longitude",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=5,
+                        max_digits=8,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(-180),
+                            django.core.validators.MaxValueValidator(180),
+                        ],
+                    ),
+                ),
+                ("wanted_by", models.DateField(blank=True, null=True)),
+                ("days_away", models.JSONField(blank=True, default=list)),
+                ("access_note", models.CharField(blank=True, max_length=500)),
+                ("booked_at", models.DateTimeField()),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("done_at", models.DateTimeField(blank=True, null=True)),
+                ("verified_at", models.DateTimeField(blank=True, null=True)),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
+                ("locked_at", models.DateTimeField(blank=True, null=True)),
+                ("lock_reason", models.CharField(blank=True, max_length=500)),
+                (
+                    "booked_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "house",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="jobs", to="estimates.house"
+                    ),
+                ),
+                (
+                    "proposal",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="job", to="estimates.proposal"
+                    ),
+                ),
+                (
+                    "revision",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to="estimates.estimaterevision",
+                    ),
+                ),
             ],
             options={
-                'ordering': ('-booked_at', '-id'),
+                "ordering": ("-booked_at", "-id"),
             },
         ),
         migrations.CreateModel(
-            name='HouseTest',
+            name="HouseTest",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('when', models.CharField(choices=[('in', 'Before the work'), ('day', 'End of a day'), ('out', 'After the work')], max_length=10)),
-                ('data', models.JSONField()),
-                ('cfm50', models.FloatField(blank=True, null=True)),
-                ('cfm50_se', models.FloatField(blank=True, null=True)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='jobs.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                (
+                    "when",
+                    models.CharField(
+                        choices=[("in", "Before the work"), ("day", "End of a day"), ("out", "After the work")],
+                        max_length=10,
+                    ),
+                ),
+                ("data", models.JSONField()),
+                ("cfm50", models.FloatField(blank=True, null=True)),
+                ("cfm50_se", models.FloatField(blank=True, null=True)),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="tests", to="jobs.job"),
+                ),
             ],
             options={
-                'ordering': ('at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "ordering": ("at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='ChangeOrder',
+            name="ChangeOrder",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('number', models.PositiveSmallIntegerField()),
-                ('status', models.CharField(choices=[('draft', 'Draft'), ('issued', 'Issued'), ('signed', 'Signed'), ('declined', 'Declined'), ('withdrawn', 'Withdrawn')], default='draft', max_length=20)),
-                ('reason', models.CharField(error_messages={'blank': 'Enter why the work changes.'}, max_length=500)),
-                ('content', models.JSONField()),
-                ('price', estimates.models.money_field.MoneyField(db_column='price_cents')),
-                ('tax', estimates.models.money_field.MoneyField(db_column='tax_cents')),
-                ('emergency', models.BooleanField(default=False)),
-                ('emergency_note', models.CharField(blank=True, max_length=500)),
-                ('sign_by', models.DateField(blank=True, null=True)),
-                ('created_at', models.DateTimeField()),
-                ('issued_at', models.DateTimeField(blank=True, null=True)),
-                ('content_sha256', models.CharField(blank=True, max_length=64)),
-                ('ended_at', models.DateTimeField(blank=True, null=True)),
-                ('signed_name', models.CharField(blank=True, max_length=120)),
-                ('signed_sha256', models.CharField(blank=True, max_length=64)),
-                ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='changes', to='jobs.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("number", models.PositiveSmallIntegerField()),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[
+                            ("draft", "Draft"),
+                            ("issued", "Issued"),
+                            ("signed", "Signed"),
+                            ("declined", "Declined"),
+                            ("withdrawn", "Withdrawn"),
+                        ],
+                        default="draft",
+                        max_length=20,
+                    ),
+                ),
+                ("reason", models.CharField(error_messages={"blank": "Enter why the work changes."}, max_length=500)),
+                ("content", models.JSONField()),
+                ("price", estimates.models.money_field.MoneyField(db_column="price_cents")),
+                ("tax", estimates.models.money_field.MoneyField(db_column="tax_cents")),
+                ("emergency", models.BooleanField(default=False)),
+                ("emergency_note", models.CharField(blank=True, max_length=500)),
+                ("sign_by", models.DateField(blank=True, null=True)),
+                ("created_at", models.DateTimeField()),
+                ("issued_at", models.DateTimeField(blank=True, null=True)),
+                ("content_sha256", models.CharField(blank=True, max_length=64)),
+                ("ended_at", models.DateTimeField(blank=True, null=True)),
+                ("signed_name", models.CharField(blank=True, max_length=120)),
+                ("signed_sha256", models.CharField(blank=True, max_length=64)),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="changes", to="jobs.job"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('job', 'number'),
+                "ordering": ("job", "number"),
             },
         ),
         migrations.CreateModel(
-            name='JobGate',
+            name="JobGate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('kind', models.CharField(choices=[('cancellation', 'End of the time to cancel'), ('rescission', 'End of the time to rescind the credit'), ('pamphlet', 'Lead pamphlet handed over'), ('lead_firm', 'Lead-safe firm certificate'), ('lead_renovator', 'Lead-safe renovator'), ('programme', 'Approval of a programme'), ('permit', 'Permit'), ('service_drop', 'Service-drop clearance'), ('electrician', "Electrician's release"), ('locate', 'Utility locate'), ('hazard', 'Hazard still to be verified'), ('deposit', 'Deposit received'), ('other', 'Something else')], max_length=20)),
-                ('name', models.CharField(max_length=120)),
-                ('walls', models.JSONField(blank=True, default=list)),
-                ('rule', models.CharField(blank=True, max_length=600)),
-                ('owes', models.CharField(blank=True, max_length=80)),
-                ('same_day', models.BooleanField(default=False)),
-                ('met_on', models.DateField(blank=True, null=True)),
-                ('expires_on', models.DateField(blank=True, null=True)),
-                ('note', models.CharField(blank=True, max_length=500)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='gates', to='jobs.job')),
-                ('met_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("cancellation", "End of the time to cancel"),
+                            ("rescission", "End of the time to rescind the credit"),
+                            ("pamphlet", "Lead pamphlet handed over"),
+                            ("lead_firm", "Lead-safe firm certificate"),
+                            ("lead_renovator", "Lead-safe renovator"),
+                            ("programme", "Approval of a programme"),
+                            ("permit", "Permit"),
+                            ("service_drop", "Service-drop clearance"),
+                            ("electrician", "Electrician's release"),
+                            ("locate", "Utility locate"),
+                            ("hazard", "Hazard still to be verified"),
+                            ("deposit", "Deposit received"),
+                            ("other", "Something else"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("walls", models.JSONField(blank=True, default=list)),
+                ("rule", models.CharField(blank=True, max_length=600)),
+                ("owes", models.CharField(blank=True, max_length=80)),
+                ("same_day", models.BooleanField(default=False)),
+                ("met_on", models.DateField(blank=True, null=True)),
+                ("expires_on", models.DateField(blank=True, null=True)),
+                ("note", models.CharField(blank=True, max_length=500)),
+                (
+                    "job",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="gates", to="jobs.job"),
+                ),
+                (
+                    "met_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ('job', 'id'),
+                "ordering": ("job", "id"),
             },
         ),
         migrations.CreateModel(
-            name='JobPaper',
+            name="JobPaper",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('kind', models.CharField(max_length=20)),
-                ('name', models.CharField(max_length=120)),
-                ('content', models.JSONField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('made_at', models.DateTimeField()),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='papers', to='jobs.job')),
-                ('made_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("kind", models.CharField(max_length=20)),
+                ("name", models.CharField(max_length=120)),
+                ("content", models.JSONField()),
+                ("sha256", models.CharField(max_length=64)),
+                ("made_at", models.DateTimeField()),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="papers", to="jobs.job"
+                    ),
+                ),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ('made_at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "ordering": ("made_at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='JobWall',
+            name="JobWall",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('key', models.CharField(max_length=40)),
-                ('name', models.CharField(max_length=80)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('wall', models.JSONField()),
-                ('found', models.JSONField(blank=True, default=dict)),
-                ('found_version', models.PositiveIntegerField(default=0)),
-                ('room_share', models.FloatField()),
-                ('foam_in', models.FloatField()),
-                ('fill_ft3', models.FloatField()),
-                ('mixes', models.FloatField()),
-                ('lead_safe', models.BooleanField(default=False)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='walls', to='jobs.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("key", models.CharField(max_length=40)),
+                ("name", models.CharField(max_length=80)),
+                ("position", models.PositiveSmallIntegerField()),
+                ("wall", models.JSONField()),
+                ("found", models.JSONField(blank=True, default=dict)),
+                ("found_version", models.PositiveIntegerField(default=0)),
+                ("room_share", models.FloatField()),
+                ("foam_in", models.FloatField()),
+                ("fill_ft3", models.FloatField()),
+                ("mixes", models.FloatField()),
+                ("lead_safe", models.BooleanField(default=False)),
+                (
+                    "job",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="walls", to="jobs.job"),
+                ),
             ],
             options={
-                'ordering': ('job', 'position'),
+                "ordering": ("job", "position"),
             },
         ),
         migrations.CreateModel(
-            name='Finding',
+            name="Finding",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('bay', models.PositiveIntegerField(blank=True, null=True)),
-                ('kind', models.CharField(choices=[('balance', 'Bay balance'), ('infrared', 'Infrared'), ('probe', 'Probe or drill'), ('depth', 'Depth of loose fill'), ('leakage', 'Blower door'), ('combustion', 'Combustion safety'), ('ventilation', 'Ventilation'), ('look', 'Seen')], max_length=20)),
-                ('verdict', models.CharField(choices=[('good', 'Good'), ('look_again', 'Look again'), ('redo', 'Redo')], max_length=20)),
-                ('words', models.CharField(error_messages={'blank': 'Enter what was found.'}, max_length=500)),
-                ('area_ft2', models.FloatField(default=0)),
-                ('confirmed', models.BooleanField(default=False)),
-                ('found_at', models.DateTimeField()),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
-                ('closed_how', models.CharField(blank=True, max_length=500)),
-                ('closed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('found_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='findings', to='jobs.job')),
-                ('wall', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='findings', to='jobs.jobwall')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("bay", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("balance", "Bay balance"),
+                            ("infrared", "Infrared"),
+                            ("probe", "Probe or drill"),
+                            ("depth", "Depth of loose fill"),
+                            ("leakage", "Blower door"),
+                            ("combustion", "Combustion safety"),
+                            ("ventilation", "Ventilation"),
+                            ("look", "Seen"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "verdict",
+                    models.CharField(
+                        choices=[("good", "Good"), ("look_again", "Look again"), ("redo", "Redo")], max_length=20
+                    ),
+                ),
+                ("words", models.CharField(error_messages={"blank": "Enter what was found."}, max_length=500)),
+                ("area_ft2", models.FloatField(default=0)),
+                ("confirmed", models.BooleanField(default=False)),
+                ("found_at", models.DateTimeField()),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
+                ("closed_how", models.CharField(blank=True, max_length=500)),
+                (
+                    "closed_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "found_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="findings", to="jobs.job"
+                    ),
+                ),
+                (
+                    "wall",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="findings",
+                        to="jobs.jobwall",
+                    ),
+                ),
             ],
             options={
-                'ordering': ('found_at', 'id'),
+                "ordering": ("found_at", "id"),
             },
         ),
         migrations.CreateModel(
-            name='Bay',
+            name="Bay",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1)])),
-                ('area_ft2', models.FloatField()),
-                ('fill_ft3', models.FloatField()),
-                ('holes', models.PositiveSmallIntegerField(default=0)),
-                ('reachable', models.BooleanField(default=True)),
-                ('why_not', models.CharField(blank=True, max_length=200)),
-                ('state', models.CharField(choices=[('planned', 'Planned'), ('drilled', 'Drilled'), ('filled', 'Filled'), ('refused', 'Refused'), ('left', 'Left for another day'), ('doubtful', 'Doubtful'), ('proven', 'Proven'), ('left_out', 'Left out')], default='planned', max_length=20)),
-                ('state_entry', models.UUIDField(blank=True, null=True)),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('added', models.BooleanField(default=False)),
-                ('retired', models.BooleanField(default=False)),
-                ('wall', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bays', to='jobs.jobwall')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1)])),
+                ("area_ft2", models.FloatField()),
+                ("fill_ft3", models.FloatField()),
+                ("holes", models.PositiveSmallIntegerField(default=0)),
+                ("reachable", models.BooleanField(default=True)),
+                ("why_not", models.CharField(blank=True, max_length=200)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("planned", "Planned"),
+                            ("drilled", "Drilled"),
+                            ("filled", "Filled"),
+                            ("refused", "Refused"),
+                            ("left", "Left for another day"),
+                            ("doubtful", "Doubtful"),
+                            ("proven", "Proven"),
+                            ("left_out", "Left out"),
+                        ],
+                        default="planned",
+                        max_length=20,
+                    ),
+                ),
+                ("state_entry", models.UUIDField(blank=True, null=True)),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("added", models.BooleanField(default=False)),
+                ("retired", models.BooleanField(default=False)),
+                (
+                    "wall",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="bays", to="jobs.jobwall"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('wall', 'number'),
+                "ordering": ("wall", "number"),
             },
         ),
         migrations.CreateModel(
-            name='Phase',
+            name="Phase",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('kind', models.CharField(choices=[('test_in', 'Test-in'), ('prepare', 'Protect, lift, drill, probe'), ('inject', 'Inject'), ('close_up', 'Close up'), ('air_sealing', 'Air sealing'), ('attic', 'Attic'), ('test_out', 'Test-out'), ('infrared', 'Infrared'), ('return', 'Return visit')], max_length=20)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('hours', models.DecimalField(decimal_places=2, max_digits=7, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))])),
-                ('least_people', models.PositiveSmallIntegerField(default=1, validators=[django.core.validators.MinValueValidator(1)])),
-                ('skills', models.JSONField(blank=True, default=list)),
-                ('rig_kind', models.CharField(blank=True, choices=[('foam', 'Foam rig'), ('blower', 'Blowing machine'), ('test_kit', 'Blower door')], max_length=20)),
-                ('least_lag', models.PositiveSmallIntegerField(default=0)),
-                ('most_lag', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('status', models.CharField(choices=[('planned', 'Planned'), ('started', 'Under way'), ('done', 'Done'), ('dropped', 'Dropped')], default='planned', max_length=20)),
-                ('pinned', models.BooleanField(default=False)),
-                ('note', models.CharField(blank=True, max_length=300)),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('done_at', models.DateTimeField(blank=True, null=True)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='phases', to='jobs.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("test_in", "Test-in"),
+                            ("prepare", "Protect, lift, drill, probe"),
+                            ("inject", "Inject"),
+                            ("close_up", "Close up"),
+                            ("air_sealing", "Air sealing"),
+                            ("attic", "Attic"),
+                            ("test_out", "Test-out"),
+                            ("infrared", "Infrared"),
+                            ("return", "Return visit"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "hours",
+                    models.DecimalField(
+                        decimal_places=2,
+                        max_digits=7,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                    ),
+                ),
+                (
+                    "least_people",
+                    models.PositiveSmallIntegerField(
+                        default=1, validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
+                ("skills", models.JSONField(blank=True, default=list)),
+                (
+                    "rig_kind",
+                    models.CharField(
+                        blank=True,
+                        choices=[("foam", "Foam rig"), ("blower", "Blowing machine"), ("test_kit", "Blower door")],
+                        max_length=20,
+                    ),
+                ),
+                ("least_lag", models.PositiveSmallIntegerField(default=0)),
+                ("most_lag", models.PositiveSmallIntegerField(blank=True, null=True)),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[
+                            ("planned", "Planned"),
+                            ("started", "Under way"),
+                            ("done", "Done"),
+                            ("dropped", "Dropped"),
+                        ],
+                        default="planned",
+                        max_length=20,
+                    ),
+                ),
+                ("pinned", models.BooleanField(default=False)),
+                ("note", models.CharField(blank=True, max_length=300)),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("done_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="phases", to="jobs.job"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('job', 'position'),
+                "ordering": ("job", "position"),
             },
         ),
         migrations.CreateModel(
-            name='CrewEntry',
+            name="CrewEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, unique=True)),
-                ('kind', models.CharField(choices=[('bay', 'Bays'), ('as_found', 'Wall as found'), ('trial', 'First-bay trial'), ('watcher', 'Inside watcher'), ('mix', 'Mix'), ('density', 'Wet density'), ('temperature', 'Temperatures'), ('moisture', 'Moisture of framing'), ('waste', 'Waste and wash-out'), ('plugs', 'Plugs'), ('bags', 'Bags'), ('depth', 'Depth of loose fill'), ('leak', 'Leak site'), ('check', 'Check'), ('hours', 'Hours'), ('material', 'Material'), ('photo', 'Photo'), ('note', 'Note'), ('near_miss', 'Near miss'), ('day_close', 'Day closed')], max_length=20)),
-                ('data', models.JSONField()),
-                ('day', models.DateField()),
-                ('noted_at', models.DateTimeField()),
-                ('received_at', models.DateTimeField()),
-                ('device', models.CharField(blank=True, max_length=40)),
-                ('origin', models.CharField(blank=True, max_length=60)),
-                ('body_sha256', models.CharField(max_length=64)),
-                ('replaces', models.UUIDField(blank=True, null=True)),
-                ('clashed', models.BooleanField(default=False)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='jobs.job')),
-                ('wall', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='jobs.jobwall')),
-                ('phase', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='jobs.phase')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("bay", "Bays"),
+                            ("as_found", "Wall as found"),
+                            ("trial", "First-bay trial"),
+                            ("watcher", "Inside watcher"),
+                            ("mix", "Mix"),
+                            ("density", "Wet density"),
+                            ("temperature", "Temperatures"),
+                            ("moisture", "Moisture of framing"),
+                            ("waste", "Waste and wash-out"),
+                            ("plugs", "Plugs"),
+                            ("bags", "Bags"),
+                            ("depth", "Depth of loose fill"),
+                            ("leak", "Leak site"),
+                            ("check", "Check"),
+                            ("hours", "Hours"),
+                            ("material", "Material"),
+                            ("photo", "Photo"),
+                            ("note", "Note"),
+                            ("near_miss", "Near miss"),
+                            ("day_close", "Day closed"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("data", models.JSONField()),
+                ("day", models.DateField()),
+                ("noted_at", models.DateTimeField()),
+                ("received_at", models.DateTimeField()),
+                ("device", models.CharField(blank=True, max_length=40)),
+                ("origin", models.CharField(blank=True, max_length=60)),
+                ("body_sha256", models.CharField(max_length=64)),
+                ("replaces", models.UUIDField(blank=True, null=True)),
+                ("clashed", models.BooleanField(default=False)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="entries", to="jobs.job"
+                    ),
+                ),
+                (
+                    "wall",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="entries",
+                        to="jobs.jobwall",
+                    ),
+                ),
+                (
+                    "phase",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="entries",
+                        to="jobs.phase",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'crew entry',
-                'verbose_name_plural': 'crew entries',
-                'ordering': ('noted_at', 'id'),
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "crew entry",
+                "verbose_name_plural": "crew entries",
+                "ordering": ("noted_at", "id"),
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='SignOff',
+            name="SignOff",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('typed_name', models.CharField(max_length=120)),
-                ('words', models.CharField(blank=True, max_length=1000)),
-                ('at', models.DateTimeField()),
-                ('by_link', models.BooleanField(default=True)),
-                ('origin', models.CharField(blank=True, max_length=60)),
-                ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='sign_off', to='jobs.job')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("typed_name", models.CharField(max_length=120)),
+                ("words", models.CharField(blank=True, max_length=1000)),
+                ("at", models.DateTimeField()),
+                ("by_link", models.BooleanField(default=True)),
+                ("origin", models.CharField(blank=True, max_length=60)),
+                (
+                    "job",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="sign_off", to="jobs.job"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'sign-off',
-                'abstract': False,
-                'base_manager_name': 'objects',
+                "verbose_name": "sign-off",
+                "abstract": False,
+                "base_manager_name": "objects",
             },
         ),
         migrations.CreateModel(
-            name='Verification',
+            name="Verification",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('same_person_reason', models.CharField(blank=True, max_length=500)),
-                ('infrared_due', models.DateField(blank=True, null=True)),
-                ('decided_at', models.DateTimeField()),
-                ('void_release_reason', models.CharField(blank=True, max_length=500)),
-                ('inspector', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='verification', to='jobs.job')),
-                ('void_released_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("same_person_reason", models.CharField(blank=True, max_length=500)),
+                ("infrared_due", models.DateField(blank=True, null=True)),
+                ("decided_at", models.DateTimeField()),
+                ("void_release_reason", models.CharField(blank=True, max_length=500)),
+                (
+                    "inspector",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "job",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="verification", to="jobs.job"
+                    ),
+                ),
+                (
+                    "void_released_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Visit',
+            name="Visit",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('day', models.DateField()),
-                ('first_hour', models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(22)])),
-                ('hours', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(16)])),
-                ('promised', models.BooleanField(default=False)),
-                ('made_at', models.DateTimeField()),
-                ('made_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('phase', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='visits', to='jobs.phase')),
-                ('crew', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='visits', to='jobs.crew')),
-                ('rig', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='visits', to='jobs.rig')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("day", models.DateField()),
+                (
+                    "first_hour",
+                    models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(22)]),
+                ),
+                (
+                    "hours",
+                    models.PositiveSmallIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(16),
+                        ]
+                    ),
+                ),
+                ("promised", models.BooleanField(default=False)),
+                ("made_at", models.DateTimeField()),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "phase",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="visits", to="jobs.phase"
+                    ),
+                ),
+                (
+                    "crew",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="visits", to="jobs.crew"
+                    ),
+                ),
+                (
+                    "rig",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="visits",
+                        to="jobs.rig",
+                    ),
+                ),
             ],
             options={
-                'ordering': ('day', 'first_hour', 'id'),
+                "ordering": ("day", "first_hour", "id"),
             },
         ),
         migrations.CreateModel(
-            name='Slot',
+            name="Slot",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('starts_at', models.DateTimeField()),
-                ('resource', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='slots', to='jobs.resource')),
-                ('visit', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='slots', to='jobs.visit')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("starts_at", models.DateTimeField()),
+                (
+                    "resource",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="slots", to="jobs.resource"
+                    ),
+                ),
+                (
+                    "visit",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="slots", to="jobs.visit"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='CrewRig',
+            name="CrewRig",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('crew', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rigs', to='jobs.crew')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "crew",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="rigs", to="jobs.crew"),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='CrewMember',
+            name="CrewMember",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('since', models.DateField()),
-                ('until', models.DateField(blank=True, null=True)),
-                ('crew', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='members', to='jobs.crew')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("since", models.DateField()),
+                ("until", models.DateField(blank=True, null=True)),
+                (
+                    "crew",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="members", to="jobs.crew"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('since', 'id'),
+                "ordering": ("since", "id"),
             },
         ),
         migrations.AddConstraint(
-            model_name='rig',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['foam', 'blower', 'test_kit'])), name='rig_kind_known'),
+            model_name="rig",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("kind__in", ["foam", "blower", "test_kit"])), name="rig_kind_known"
+            ),
         ),
         migrations.AddField(
-            model_name='crewrig',
-            name='rig',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='crews', to='jobs.rig'),
+            model_name="crewrig",
+            name="rig",
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="crews", to="jobs.rig"),
         ),
         migrations.AddField(
-            model_name='workerskill',
-            name='worker',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='skills', to='jobs.worker'),
+            model_name="workerskill",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="skills", to="jobs.worker"
+            ),
         ),
         migrations.AddField(
-            model_name='worker',
-            name='user',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='worker', to=settings.AUTH_USER_MODEL),
+            model_name="worker",
+            name="user",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="worker",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='crewmember',
-            name='worker',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='memberships', to='jobs.worker'),
+            model_name="crewmember",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="memberships", to="jobs.worker"
+            ),
         ),
         migrations.AddField(
-            model_name='crew',
-            name='lead',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='leads_crews', to='jobs.worker'),
+            model_name="crew",
+            name="lead",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="leads_crews",
+                to="jobs.worker",
+            ),
         ),
         migrations.AddField(
-            model_name='certificate',
-            name='worker',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='certificates', to='jobs.worker'),
+            model_name="certificate",
+            name="worker",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certificates",
+                to="jobs.worker",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='absence',
-            constraint=models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='absence_days_in_order', violation_error_message='Enter a last day on or after the first one.'),
+            model_name="absence",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("last_day__gte", models.F("first_day"))),
+                name="absence_days_in_order",
+                violation_error_message="Enter a last day on or after the first one.",
+            ),
         ),
         migrations.AddIndex(
-            model_name='job',
-            index=models.Index(fields=['status', 'booked_at'], name='job_by_status'),
+            model_name="job",
+            index=models.Index(fields=["status", "booked_at"], name="job_by_status"),
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('status__in', ['booked', 'started', 'work_done', 'verified', 'closed', 'locked'])), name='job_status_known'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("status__in", ["booked", "started", "work_done", "verified", "closed", "locked"])),
+                name="job_status_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('locked_at__isnull', False), ('status', 'locked'), models.Q(('lock_reason', ''), _negated=True)), models.Q(models.Q(('status', 'locked'), _negated=True), ('lock_reason', ''), ('locked_at__isnull', True)), _connector='OR'), name='job_locked_with_reason'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("locked_at__isnull", False), ("status", "locked"), models.Q(("lock_reason", ""), _negated=True)
+                    ),
+                    models.Q(
+                        models.Q(("status", "locked"), _negated=True), ("lock_reason", ""), ("locked_at__isnull", True)
+                    ),
+                    _connector="OR",
+                ),
+                name="job_locked_with_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('status', 'closed'), _negated=True), ('closed_at__isnull', False), _connector='OR'), name='job_closed_has_a_time'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("status", "closed"), _negated=True), ("closed_at__isnull", False), _connector="OR"
+                ),
+                name="job_closed_has_a_time",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('latitude__isnull', True), ('longitude__isnull', True)), models.Q(('latitude__isnull', False), ('longitude__isnull', False)), _connector='OR'), name='job_place_whole'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("latitude__isnull", True), ("longitude__isnull", True)),
+                    models.Q(("latitude__isnull", False), ("longitude__isnull", False)),
+                    _connector="OR",
+                ),
+                name="job_place_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='housetest',
-            constraint=models.CheckConstraint(condition=models.Q(('when__in', ['in', 'day', 'out'])), name='house_test_when'),
+            model_name="housetest",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("when__in", ["in", "day", "out"])), name="house_test_when"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='changeorder',
-            constraint=models.UniqueConstraint(fields=('job', 'number'), name='change_number_once'),
+            model_name="changeorder",
+            constraint=models.UniqueConstraint(fields=("job", "number"), name="change_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='changeorder',
-            constraint=models.CheckConstraint(condition=models.Q(('status__in', ['draft', 'issued', 'signed', 'declined', 'withdrawn'])), name='change_status_known'),
+            model_name="changeorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("status__in", ["draft", "issued", "signed", "declined", "withdrawn"])),
+                name="change_status_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='changeorder',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('ended_at__isnull', False), ('signed_sha256', models.F('content_sha256')), ('status', 'signed'), django.db.models.lookups.Exact(django.db.models.functions.text.Length('content_sha256'), 64), models.Q(('signed_name', ''), _negated=True)), models.Q(models.Q(('status', 'signed'), _negated=True), ('signed_name', ''), ('signed_sha256', '')), _connector='OR'), name='change_signed_whole'),
+            model_name="changeorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("ended_at__isnull", False),
+                        ("signed_sha256", models.F("content_sha256")),
+                        ("status", "signed"),
+                        django.db.models.lookups.Exact(django.db.models.functions.text.Length("content_sha256"), 64),
+                        models.Q(("signed_name", ""), _negated=True),
+                    ),
+                    models.Q(models.Q(("status", "signed"), _negated=True), ("signed_name", ""), ("signed_sha256", "")),
+                    _connector="OR",
+                ),
+                name="change_signed_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='changeorder',
-            constraint=models.CheckConstraint(condition=models.Q(('emergency', False), models.Q(('emergency_note', ''), _negated=True), _connector='OR'), name='change_emergency_with_note'),
+            model_name="changeorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("emergency", False), models.Q(("emergency_note", ""), _negated=True), _connector="OR"
+                ),
+                name="change_emergency_with_note",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='jobgate',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['cancellation', 'rescission', 'pamphlet', 'lead_firm', 'lead_renovator', 'programme', 'permit', 'service_drop', 'electrician', 'locate', 'hazard', 'deposit', 'other'])), name='job_gate_kind_known'),
+            model_name="jobgate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "kind__in",
+                        [
+                            "cancellation",
+                            "rescission",
+                            "pamphlet",
+                            "lead_firm",
+                            "lead_renovator",
+                            "programme",
+                            "permit",
+                            "service_drop",
+                            "electrician",
+                            "locate",
+                            "hazard",
+                            "deposit",
+                            "other",
+                        ],
+                    )
+                ),
+                name="job_gate_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='jobgate',
-            constraint=models.UniqueConstraint(fields=('job', 'kind', 'name'), name='job_gate_name_once'),
+            model_name="jobgate",
+            constraint=models.UniqueConstraint(fields=("job", "kind", "name"), name="job_gate_name_once"),
         ),
         migrations.AddConstraint(
-            model_name='jobwall',
-            constraint=models.UniqueConstraint(fields=('job', 'key'), name='job_wall_key_once'),
+            model_name="jobwall",
+            constraint=models.UniqueConstraint(fields=("job", "key"), name="job_wall_key_once"),
         ),
         migrations.AddConstraint(
-            model_name='jobwall',
-            constraint=models.CheckConstraint(condition=models.Q(('room_share__gte', 0), ('room_share__lte', 1)), name='job_wall_room_is_a_share'),
+            model_name="jobwall",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("room_share__gte", 0), ("room_share__lte", 1)), name="job_wall_room_is_a_share"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='finding',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['balance', 'infrared', 'probe', 'depth', 'leakage', 'combustion', 'ventilation', 'look'])), name='finding_kind_known'),
+            model_name="finding",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "kind__in",
+                        ["balance", "infrared", "probe", "depth", "leakage", "combustion", "ventilation", "look"],
+                    )
+                ),
+                name="finding_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='finding',
-            constraint=models.CheckConstraint(condition=models.Q(('verdict__in', ['good', 'look_again', 'redo'])), name='finding_verdict_known'),
+            model_name="finding",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("verdict__in", ["good", "look_again", "redo"])), name="finding_verdict_known"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='finding',
-            constraint=models.CheckConstraint(condition=models.Q(('area_ft2__gte', 0)), name='finding_area_not_negative'),
+            model_name="finding",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("area_ft2__gte", 0)), name="finding_area_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='finding',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('closed_at__isnull', True), ('closed_by__isnull', True), ('closed_how', '')), models.Q(('closed_at__isnull', False), ('closed_by__isnull', False), models.Q(('closed_how', ''), _negated=True)), _connector='OR'), name='finding_closed_whole'),
+            model_name="finding",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("closed_at__isnull", True), ("closed_by__isnull", True), ("closed_how", "")),
+                    models.Q(
+                        ("closed_at__isnull", False),
+                        ("closed_by__isnull", False),
+                        models.Q(("closed_how", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="finding_closed_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bay',
-            constraint=models.UniqueConstraint(fields=('wall', 'number'), name='bay_number_once'),
+            model_name="bay",
+            constraint=models.UniqueConstraint(fields=("wall", "number"), name="bay_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='bay',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['planned', 'drilled', 'filled', 'refused', 'left', 'doubtful', 'proven', 'left_out'])), name='bay_state_known'),
+            model_name="bay",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("state__in", ["planned", "drilled", "filled", "refused", "left", "doubtful", "proven", "left_out"])
+                ),
+                name="bay_state_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bay',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'refused'), _negated=True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='bay_refused_with_reason'),
+            model_name="bay",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "refused"), _negated=True),
+                    models.Q(("reason", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="bay_refused_with_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.UniqueConstraint(fields=('job', 'position'), name='phase_position_once'),
+            model_name="phase",
+            constraint=models.UniqueConstraint(fields=("job", "position"), name="phase_position_once"),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['test_in', 'prepare', 'inject', 'close_up', 'air_sealing', 'attic', 'test_out', 'infrared', 'return'])), name='phase_kind_known'),
+            model_name="phase",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "kind__in",
+                        [
+                            "test_in",
+                            "prepare",
+                            "inject",
+                            "close_up",
+                            "air_sealing",
+                            "attic",
+                            "test_out",
+                            "infrared",
+                            "return",
+                        ],
+                    )
+                ),
+                name="phase_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.CheckConstraint(condition=models.Q(('status__in', ['planned', 'started', 'done', 'dropped'])), name='phase_status_known'),
+            model_name="phase",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("status__in", ["planned", "started", "done", "dropped"])), name="phase_status_known"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.CheckConstraint(condition=models.Q(('most_lag__isnull', True), ('most_lag__gte', models.F('least_lag')), _connector='OR'), name='phase_lags_in_order'),
+            model_name="phase",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("most_lag__isnull", True), ("most_lag__gte", models.F("least_lag")), _connector="OR"
+                ),
+                name="phase_lags_in_order",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.CheckConstraint(condition=models.Q(('hours__gt', Decimal('0'))), name='phase_hours_above_nothing'),
+            model_name="phase",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("hours__gt", Decimal("0"))), name="phase_hours_above_nothing"
+            ),
         ),
         migrations.AddIndex(
-            model_name='crewentry',
-            index=models.Index(fields=['job', 'kind', 'day'], name='entry_of_job'),
+            model_name="crewentry",
+            index=models.Index(fields=["job", "kind", "day"], name="entry_of_job"),
         ),
         migrations.AddConstraint(
-            model_name='crewentry',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['bay', 'as_found', 'trial', 'watcher', 'mix', 'density', 'temperature', 'moisture', 'waste', 'plugs', 'bags', 'depth', 'leak', 'check', 'hours', 'material', 'photo', 'note', 'near_miss', 'day_close'])), name='entry_kind_known'),
+            model_name="crewentry",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "kind__in",
+                        [
+                            "bay",
+                            "as_found",
+                            "trial",
+                            "watcher",
+                            "mix",
+                            "density",
+                            "temperature",
+                            "moisture",
+                            "waste",
+                            "plugs",
+                            "bags",
+                            "depth",
+                            "leak",
+                            "check",
+                            "hours",
+                            "material",
+                            "photo",
+                            "note",
+                            "near_miss",
+                            "day_close",
+                        ],
+                    )
+                ),
+                name="entry_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='verification',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('void_release_reason', ''), ('void_released_by__isnull', True)), models.Q(('void_released_by__isnull', False), models.Q(('void_release_reason', ''), _negated=True)), _connector='OR'), name='verification_release_whole'),
+            model_name="verification",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("void_release_reason", ""), ("void_released_by__isnull", True)),
+                    models.Q(("void_released_by__isnull", False), models.Q(("void_release_reason", ""), _negated=True)),
+                    _connector="OR",
+                ),
+                name="verification_release_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='slot',
-            constraint=models.UniqueConstraint(fields=('resource', 'starts_at'), name='slot_one_place_at_a_time'),
+            model_name="slot",
+            constraint=models.UniqueConstraint(fields=("resource", "starts_at"), name="slot_one_place_at_a_time"),
         ),
         migrations.AddConstraint(
-            model_name='slot',
-            constraint=models.CheckConstraint(condition=models.Q(('starts_at__minute', 0), ('starts_at__second', 0)), name='slot_on_the_hour'),
+            model_name="slot",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("starts_at__minute", 0), ("starts_at__second", 0)), name="slot_on_the_hour"
+            ),
         ),
         migrations.AddIndex(
-            model_name='visit',
-            index=models.Index(fields=['day', 'crew'], name='visit_by_day'),
+            model_name="visit",
+            index=models.Index(fields=["day", "crew"], name="visit_by_day"),
         ),
         migrations.AddConstraint(
-            model_name='visit',
-            constraint=models.UniqueConstraint(fields=('phase', 'day', 'first_hour', 'crew'), name='visit_phase_once_per_hour'),
+            model_name="visit",
+            constraint=models.UniqueConstraint(
+                fields=("phase", "day", "first_hour", "crew"), name="visit_phase_once_per_hour"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='visit',
-            constraint=models.CheckConstraint(condition=models.Q(('hours__gte', 1)), name='visit_hours_above_nothing'),
+            model_name="visit",
+            constraint=models.CheckConstraint(condition=models.Q(("hours__gte", 1)), name="visit_hours_above_nothing"),
         ),
         migrations.AddConstraint(
-            model_name='visit',
-            constraint=models.CheckConstraint(condition=models.Q(('first_hour__lte', django.db.models.expressions.CombinedExpression(models.Value(24), '-', models.F('hours')))), name='visit_ends_on_its_day'),
+            model_name="visit",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "first_hour__lte",
+                        django.db.models.expressions.CombinedExpression(models.Value(24), "-", models.F("hours")),
+                    )
+                ),
+                name="visit_ends_on_its_day",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crewrig',
-            constraint=models.UniqueConstraint(fields=('crew', 'rig'), name='crew_rig_once'),
+            model_name="crewrig",
+            constraint=models.UniqueConstraint(fields=("crew", "rig"), name="crew_rig_once"),
         ),
         migrations.AddConstraint(
-            model_name='workerskill',
-            constraint=models.UniqueConstraint(fields=('worker', 'skill'), name='worker_skill_once'),
+            model_name="workerskill",
+            constraint=models.UniqueConstraint(fields=("worker", "skill"), name="worker_skill_once"),
         ),
         migrations.AddConstraint(
-            model_name='workerskill',
-            constraint=models.CheckConstraint(condition=models.Q(('skill__in', ['injecting', 'blowing', 'air_sealing', 'testing', 'infrared', 'lead_safe'])), name='worker_skill_known'),
+            model_name="workerskill",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("skill__in", ["injecting", "blowing", "air_sealing", "testing", "infrared", "lead_safe"])
+                ),
+                name="worker_skill_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='worker',
-            constraint=models.CheckConstraint(condition=models.Q(('hourly_cost__gte', Decimal('0'))), name='worker_cost_not_negative', violation_error_message='Enter what an hour costs: 0 or more.'),
+            model_name="worker",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("hourly_cost__gte", Decimal("0"))),
+                name="worker_cost_not_negative",
+                violation_error_message="Enter what an hour costs: 0 or more.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crewmember',
-            constraint=models.UniqueConstraint(condition=models.Q(('until__isnull', True)), fields=('worker',), name='crew_member_on_one_crew'),
+            model_name="crewmember",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("until__isnull", True)), fields=("worker",), name="crew_member_on_one_crew"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crewmember',
-            constraint=models.CheckConstraint(condition=models.Q(('until__isnull', True), ('until__gte', models.F('since')), _connector='OR'), name='crew_member_days_in_order'),
+            model_name="crewmember",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("until__isnull", True), ("until__gte", models.F("since")), _connector="OR"),
+                name="crew_member_days_in_order",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crew',
-            constraint=models.CheckConstraint(condition=models.Q(('last_hour__gt', models.F('first_hour'))), name='crew_hours_in_order', violation_error_message='Enter an end after the beginning of the working day.'),
+            model_name="crew",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("last_hour__gt", models.F("first_hour"))),
+                name="crew_hours_in_order",
+                violation_error_message="Enter an end after the beginning of the working day.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['lead_firm', 'lead_renovator', 'tester', 'thermographer', 'first_aid'])), name='certificate_kind_known'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("kind__in", ["lead_firm", "lead_renovator", "tester", "thermographer", "first_aid"])
+                ),
+                name="certificate_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('valid_until__gte', models.F('valid_from'))), name='certificate_days_in_order', violation_error_message='Enter a last day on or after the first one.'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("valid_until__gte", models.F("valid_from"))),
+                name="certificate_days_in_order",
+                violation_error_message="Enter a last day on or after the first one.",
+            ),
         ),
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import date
 from decimal import Decimal
+from typing import TypeVar
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
@@ -45,10 +46,13 @@ class RigKind(models.TextChoices):
     TEST_KIT = "test_kit", "Blower door"
 
 
-class ResourceQuerySet(models.QuerySet["Resource"]):
+R = TypeVar("R", bound="Resource")
+
+
+class ResourceQuerySet(models.QuerySet[R]):
     """Reads of people, crews and rigs."""
 
-    def visible_to(self, user: User | AnonymousUser) -> ResourceQuerySet:
+    def visible_to(self, user: User | AnonymousUser) -> ResourceQuerySet[R]:
         """Return everything for the office, none for others."""
         known = isinstance(user, User) and user.is_active and user.role in OFFICE
         return self.all() if known else self.none()
@@ -62,7 +66,7 @@ class Resource(models.Model):
     name = models.CharField(max_length=80, unique=True, error_messages={"blank": "Enter a name."})
     is_active = models.BooleanField(default=True)
 
-    objects = ResourceQuerySet.as_manager()
+    objects = ResourceQuerySet["Resource"].as_manager()
 
     class Meta:
         ordering = ("name",)
@@ -77,6 +81,8 @@ class Rig(Resource):
     kind = models.CharField(max_length=20, choices=RigKind)
     mixes_per_day = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
 
+    objects = ResourceQuerySet["Rig"].as_manager()  # type: ignore[misc]
+
     class Meta:
         constraints = (models.CheckConstraint(name="rig_kind_known", condition=Q(kind__in=RigKind.values)),)
 
@@ -88,6 +94,8 @@ class Worker(Resource):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="worker"
     )
     hourly_cost = MoneyField(db_column="hourly_cost_cents")
+
+    objects = ResourceQuerySet["Worker"].as_manager()  # type: ignore[misc]
 
     class Meta:
         constraints = (
@@ -164,6 +172,8 @@ class Crew(Resource):
     )
     first_hour = models.PositiveSmallIntegerField(default=8, validators=[MaxValueValidator(22)])
     last_hour = models.PositiveSmallIntegerField(default=16, validators=[MaxValueValidator(23)])
+
+    objects = ResourceQuerySet["Crew"].as_manager()  # type: ignore[misc]
 
     class Meta:
         constraints = (

@@ -175,6 +175,29 @@ PAGES = [
         wrong_method=True,
         arguments=no_link,
     ),
+    # Crews, people, rigs.
+    *(
+        Page(name, (OWNER, PLAN))
+        for name in (
+            "jobs-list-crews",
+            "jobs-add-crew",
+            "jobs-add-worker",
+            "jobs-add-rig",
+            "jobs-add-certificate",
+            "jobs-add-absence",
+        )
+    ),
+    Page("jobs-change-crew", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-change-worker", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-change-rig", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page(
+        "jobs-remove-absence",
+        (OWNER, PLAN),
+        method="post",
+        code=302,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
     # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.
@@ -247,6 +270,7 @@ PAGES = [
             ("estimates-remove-part", lambda house: {"code": house.code, "kind": "walls", "key": "front"}),
             ("estimates-import-bills", lambda house: {"code": house.code}),
             ("estimates-add-photo", lambda house: {"code": house.code}),
+            ("estimates-answer-gates", lambda house: {"code": house.code}),
             ("estimates-answer-gate", lambda house: {"code": house.code, "hazard": "asbestos"}),
             ("estimates-change-answer", lambda house: {"code": house.code, "hazard": "asbestos", "key": "1"}),
         )
