@@ -37,7 +37,7 @@ FIRM = Party(
 )
 CUSTOMER = Party(name="Nerissa Quillfeather", street="14 Alder Run", town="Tamarack Hollow", state="NY", number="C-17")
 
-# D: by hand. Walls 1,150.5 ft2 for 6,000.00 of which 2,400.00 is material; attic 716 ft2 for 3,800.00, material 1,500.00.
+# D: by hand. Walls 1,150.5 ft2 for 6,000.00 of which 2,400.00 is material; attic 716 ft2 for 3,800.00, of it 1,500.00.
 # Discount 300.00, 120.00 of it on material: taxed 3,780.00, not taxed 5,720.00; 8 % of 3,780.00 is 302.40.
 INVOICE = BillingDocument(
     number="INV-0007",
