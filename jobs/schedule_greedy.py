@@ -72,22 +72,26 @@ class Plan:
             if not option.mask & taken[option.crew] and not (option.rig >= 0 and option.rig_mask & full[option.rig])
         ]
 
-    def _cost(self, option: Option) -> float:
-        """Cost of an option beside what is there: its own, and half-days that it leaves empty or fills."""
+    def _cost(self, option: Option, priced: float) -> float:
+        """Cost of an option beside what is there: its own, its prices, and half-days that it leaves empty or fills."""
+        cost = option.cost + priced * option.price
         if not option.beside or not self.weights.idle_half_day:
-            return option.cost
+            return cost
         taken, worked, idle = self.taken[option.crew], self.worked[option.crew], 0
         for this, other in option.beside:
             if option.work and not other & taken:
                 idle += 1
             elif other & worked and not this & taken:
                 idle -= 1
-        return option.cost + idle * self.weights.idle_half_day
+        return cost + idle * self.weights.idle_half_day
 
     def best_chain(
-        self, job: int, noise: random.Random | None = None, spread: float = 0.0
+        self, job: int, noise: random.Random | None = None, spread: float = 0.0, priced: float = 0.0
     ) -> tuple[float, Chain] | None:
-        """The cheapest place for a job among those that are in, None where there is none."""
+        """The cheapest place for a job among those that are in, None where there is none.
+
+        `priced`: how much of the prices of crews and rigs counts beside the cost (`Option.price`).
+        """
         # ends: (end of the phase before, cost so far, its options), by end, the cheapest of each end only
         ends: list[tuple[int, float, Chain]] = [(-1, 0.0, ())]
         for place, phase in enumerate(self.layout.jobs[job]):
@@ -109,7 +113,7 @@ class Plan:
                     window.popleft()
                 if not window:
                     continue
-                cost = window[0][0] + self._cost(option)
+                cost = window[0][0] + self._cost(option, priced)
                 if noise is not None:
                     cost += noise.random() * spread
                 known = best.get(option.end)
@@ -121,10 +125,10 @@ class Plan:
         _, cost, chain = min(ends, key=lambda entry: (entry[1], entry[0]))
         return cost, chain
 
-    def insert(self, job: int, noise: random.Random | None = None, spread: float = 0.0) -> None:
+    def insert(self, job: int, noise: random.Random | None = None, spread: float = 0.0, priced: float = 0.0) -> None:
         """Put a job at its cheapest place, or leave it out where that costs less or there is no place."""
-        found = self.best_chain(job, noise, spread)
-        if found is not None and found[0] < self.penalty[job]:
+        found = self.best_chain(job, noise, spread, priced)
+        if found is not None and sum(option.cost for option in found[1]) < self.penalty[job]:
             self.put(job, found[1])
 
     def cost(self) -> float:
@@ -149,6 +153,12 @@ class Plan:
                 if (worked & one and not taken & other) or (worked & other and not taken & one):
                     idle += 1
         return idle
+
+    def twin(self) -> Plan:
+        """The same plan once more, to be changed apart."""
+        other = Plan(self.layout)
+        other.restore(self.chains)
+        return other
 
     def copy(self) -> list[Chain | None]:
         """What `restore` takes."""
@@ -213,7 +223,28 @@ def multistart(layout: Layout, *, until: float, rng: random.Random, most: int = 
     return best
 
 
-def reinsert(plan: Plan, *, until: float, rng: random.Random, most: int = 1_000_000) -> int:
+def guided(layout: Layout, order: Sequence[int], *, until: float, rng: random.Random, most: int = 10_000) -> Plan:
+    """The best of many greedy plans in about the given order, jobs put where cost and prices together are least.
+
+    Parameters are those of `multistart`; prices stand in the options.
+    """
+    best: Plan | None = None
+    best_cost = float("inf")
+    for start in range(most):
+        if start and perf_counter() >= until:
+            break
+        shake = rng.random() * 0.15 * len(order) if start else 0.0
+        keys = {job: place + rng.uniform(-shake, shake) for place, job in enumerate(order)}
+        plan = Plan(layout)
+        for job in sorted(order, key=keys.__getitem__):
+            plan.insert(job, priced=1.0 if start % 3 else 0.8)
+        cost = plan.cost()
+        if cost < best_cost - 1e-9:
+            best, best_cost = plan, cost
+    return best or Plan(layout)
+
+
+def reinsert(plan: Plan, *, until: float, rng: random.Random, most: int = 1_000_000, priced: float = 0.0) -> int:
     """Take a few jobs out and put them in again in another order, as long as that does not cost more; how many tries.
 
     The plan is the best one found afterwards, never a dearer one than it was.
@@ -234,9 +265,9 @@ def reinsert(plan: Plan, *, until: float, rng: random.Random, most: int = 1_000_
         for job in chosen:
             plan.take(job)
         rng.shuffle(chosen)
-        spread = rng.choice((0.0, 0.0, 20.0))
+        spread, share = rng.choice((0.0, 0.0, 20.0)), rng.choice((0.0, priced, 0.5 * priced))
         for job in chosen:
-            plan.insert(job, rng if spread else None, spread)
+            plan.insert(job, rng if spread else None, spread, share)
         cost = plan.cost()
         if cost <= current + 1e-9 or cost < current + temperature * rng.expovariate(1.0):
             current = cost

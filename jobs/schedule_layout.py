@@ -22,7 +22,6 @@ from jobs.schedule_problem import (
     Phase,
     Placement,
     PlanDay,
-    Rig,
     ScheduleProblem,
     Span,
     WorkPart,
@@ -68,9 +67,22 @@ class Half:
         return hours_mask(self.day * 24 + self.start, self.day * 24 + self.end)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """Hours a phase may take on one crew's roster. `beside`: each day filled by half, as that half and the other."""
+
+    parts: tuple[tuple[int, int, int], ...]  # day, first hour, hour at which it ends
+    start: int
+    end: int
+    mask: int
+    days: int  # bits of the days worked
+    hours: int
+    beside: tuple[tuple[int, int], ...]
+
+
 @dataclass(slots=True, eq=False)
 class Option:
-    """One possible placement of one phase. `beside`: for each day it fills by half, that half and the other one."""
+    """One possible placement of one phase. What the solvers ask for most stands here a second time."""
 
     phase: int
     crew: int
@@ -84,6 +96,7 @@ class Option:
     beside: tuple[tuple[int, int], ...]
     parts: tuple[tuple[int, int, int], ...]
     hours: int
+    price: float = 0.0  # what the crew and rig hours it takes are worth to others, once the relaxation has told
 
 
 @dataclass(slots=True)
@@ -99,6 +112,8 @@ class Layout:
     halves: list[list[tuple[int, int]]]  # per crew: masks of both halves of each day that has two
     fair_groups: list[list[tuple[int, float]]]  # crews alike with their share of the group's hours
     worked: list[int] = field(default_factory=list)  # number of worked days up to and including each day
+    rosters: list[list[Half]] = field(default_factory=list)
+    shapes: dict[tuple[int, int, bool], list[Shape]] = field(default_factory=dict)
 
     def ready(self, phase: int, end: int) -> int:
         """First hour at which a phase may begin when the one before it ends at `end`."""
@@ -145,8 +160,8 @@ def lay_out(
     for plan in problem.days:
         total += plan.worked
         layout.worked.append(total)
-    rosters = [roster(problem, crew, lifted) for crew in problem.crews]
-    for crew_halves in rosters:
+    layout.rosters = [roster(problem, crew, lifted) for crew in problem.crews]
+    for crew_halves in layout.rosters:
         by_day: dict[int, list[int]] = {}
         for half in crew_halves:
             if not half.away:
@@ -159,7 +174,7 @@ def lay_out(
             layout.phases.append(phase)
             layout.job_of.append(number)
             layout.jobs[number].append(index)
-            found = list(_options(layout, rosters, job, phase, index, lifted))
+            found = list(_options(layout, job, phase, index, lifted))
             found.sort(key=lambda option: (option.start, option.cost, option.crew, option.rig))
             layout.options.append(found)
     return layout
@@ -212,18 +227,6 @@ def inside(on: date, spans: Iterable[Span]) -> bool:
     return any(span.first <= on <= span.last for span in spans)
 
 
-def weather_stops(problem: ScheduleProblem, phase: Phase, days: Collection[int]) -> str:
-    """Why the weather forbids a phase on these days (numbers), empty where it does not."""
-    for index in sorted(days):
-        if why := day_stops(problem.days[index], phase):
-            return f"{problem.days[index].on}: {why}"
-    last = max(days)
-    for plan in problem.days[last + 1 : last + 1 + phase.frost_free_days]:
-        if plan.low_f is not None and plan.low_f <= FREEZING_F:
-            return f"{plan.on}: forecast low of {plan.low_f:g} degF before it is dry"
-    return ""
-
-
 def day_stops(plan: PlanDay, phase: Phase) -> str:
     """Why the weather of one day forbids a phase, empty where it does not."""
     if phase.kind in plan.blocked:
@@ -247,49 +250,62 @@ def able(crew: Crew, phase: Phase, lifted: frozenset[Rule] = NOTHING) -> bool:
     )
 
 
-def _options(
-    layout: Layout, rosters: list[list[Half]], job: Job, phase: Phase, index: int, lifted: frozenset[Rule]
-) -> Iterator[Option]:
+def _options(layout: Layout, job: Job, phase: Phase, index: int, lifted: frozenset[Rule]) -> Iterator[Option]:
     problem = layout.problem
-    blocked = _blocked_days(problem, job, phase, lifted)
-    is_last = phase is job.phases[-1]
+    blocked = _bits(_blocked_days(problem, job, phase, lifted))
+    begin_days = _bits(_begin_days(problem, phase, lifted))
+    hour = None if Rule.PIN in lifted else phase.pinned_hour
+    frozen = set() if Rule.WEATHER in lifted else _frozen_ends(problem, phase)
+    last_phase = phase is job.phases[-1]
+    finish = [finish_cost(problem, job, plan.on) if last_phase else 0.0 for plan in problem.days]
     promised = next((told for told in problem.promised if told.phase == phase.id), None)
     for crew_index, crew in enumerate(problem.crews):
         if not able(crew, phase, lifted):
             continue
         travel = 2 * one_way_minutes(problem, crew, job)
-        rigs = list(_rigs(layout, crew, phase, lifted))
-        shapes = (
-            _visits(rosters[crew_index], ceil(phase.hours + travel / 60 - ROUNDING))
-            if phase.visit
-            else _runs(rosters[crew_index], phase.hours / crew.size, blocked)
-        )
-        for parts in shapes:
-            days = {day for day, _, _ in parts}
-            start = parts[0][0] * 24 + parts[0][1]
-            if days & blocked or not _may_begin(problem, phase, parts[0], lifted):
-                continue
-            if Rule.WEATHER not in lifted and phase.frost_free_days and weather_stops(problem, phase, days):
-                continue
-            end = parts[-1][0] * 24 + parts[-1][2]
-            cost = problem.weights.travel_minute * travel * len(days) + _change(problem, promised, crew, parts)
-            if is_last:
-                cost += finish_cost(problem, job, problem.days[parts[-1][0]].on)
-            mask = 0
-            for day, first, last in parts:
-                mask |= hours_mask(day * 24 + first, day * 24 + last)
-            # A rig stays with its phase from the first hour to the last: so its use is an interval, and intervals of
-            # which never more than n meet can always be shared out among n rigs.
-            rig_mask = hours_mask(start, end)
-            beside = tuple(_beside(rosters[crew_index], parts, mask))
-            hours = sum(last - first for _, first, last in parts)
-            for rig in rigs:
-                if rig >= 0 and Rule.ABSENCE not in lifted and _rig_away(layout, rig, days):
+        hours = phase.hours + travel / 60 if phase.visit else phase.hours / crew.size
+        for rig in _rigs(layout, crew, phase, lifted):
+            rig_away = _bits(_rig_away(layout, rig, lifted)) | blocked
+            for shape in _shapes(layout, crew_index, ceil(hours - ROUNDING), phase.visit):
+                day, first, _ = shape.parts[0]
+                last = shape.parts[-1][0]
+                if shape.days & rig_away or not begin_days >> day & 1 or last in frozen:
                     continue
+                if hour is not None and first != hour:
+                    continue
+                cost = problem.weights.travel_minute * travel * len(shape.parts) + finish[last]
+                if promised is not None:
+                    cost += _change(problem, promised, crew, shape.parts)
+                # A rig stays with its phase from the first hour to the last: so its use is an interval, and intervals
+                # of which never more than n meet can always be shared out among n rigs.
+                rig_mask = hours_mask(shape.start, shape.end) if rig >= 0 else 0
                 yield Option(
-                    index, crew_index, rig, start, end, cost, mask, rig_mask if rig >= 0 else 0,
-                    not phase.visit, beside, parts, hours,
+                    index, crew_index, rig, shape.start, shape.end, cost, shape.mask, rig_mask,
+                    not phase.visit, shape.beside, shape.parts, shape.hours,
                 )  # fmt: skip
+
+
+def _bits(days: Iterable[int]) -> int:
+    return sum(1 << day for day in set(days))
+
+
+def _begin_days(problem: ScheduleProblem, phase: Phase, lifted: frozenset[Rule]) -> Iterator[int]:
+    """Days on which a phase may begin as far as its last day and its pin go."""
+    for index, plan in enumerate(problem.days):
+        late = Rule.EARLIEST not in lifted and phase.not_after is not None and plan.on > phase.not_after
+        elsewhere = Rule.PIN not in lifted and phase.pinned_day is not None and plan.on != phase.pinned_day
+        if not late and not elsewhere:
+            yield index
+
+
+def _frozen_ends(problem: ScheduleProblem, phase: Phase) -> set[int]:
+    """Days on which a phase may not end, because what it leaves would freeze before it is dry."""
+    return {
+        day
+        for index, plan in enumerate(problem.days)
+        if plan.low_f is not None and plan.low_f <= FREEZING_F
+        for day in range(index - phase.frost_free_days, index)
+    }
 
 
 def _blocked_days(problem: ScheduleProblem, job: Job, phase: Phase, lifted: frozenset[Rule]) -> set[int]:
@@ -305,17 +321,6 @@ def _blocked_days(problem: ScheduleProblem, job: Job, phase: Phase, lifted: froz
     }
 
 
-def _may_begin(problem: ScheduleProblem, phase: Phase, part: tuple[int, int, int], lifted: frozenset[Rule]) -> bool:
-    on = problem.days[part[0]].on
-    if Rule.EARLIEST not in lifted and phase.not_after is not None and on > phase.not_after:
-        return False
-    if Rule.PIN in lifted:
-        return True
-    return (phase.pinned_day is None or on == phase.pinned_day) and (
-        phase.pinned_hour is None or part[1] == phase.pinned_hour
-    )
-
-
 def _rigs(layout: Layout, crew: Crew, phase: Phase, lifted: frozenset[Rule]) -> Iterator[int]:
     if not phase.rig_kind or Rule.RIG in lifted:
         yield -1
@@ -328,25 +333,64 @@ def _rigs(layout: Layout, crew: Crew, phase: Phase, lifted: frozenset[Rule]) -> 
             yield index
 
 
-def _rig_away(layout: Layout, rig: int, days: Collection[int]) -> bool:
-    spec: Rig = next(rig_ for rig_ in layout.problem.rigs if rig_.id == layout.rig_classes[rig][0])
-    return bool(spec.absences) and any(inside(layout.problem.days[day].on, spec.absences) for day in days)
+def _rig_away(layout: Layout, rig: int, lifted: frozenset[Rule]) -> Iterator[int]:
+    """Days on which a class of rigs is not to be had."""
+    if rig < 0 or Rule.ABSENCE in lifted:
+        return
+    absences = next(spec.absences for spec in layout.problem.rigs if spec.id == layout.rig_classes[rig][0])
+    yield from (index for index, plan in enumerate(layout.problem.days) if inside(plan.on, absences))
 
 
-def _runs(halves: list[Half], hours: float, blocked: Collection[int]) -> Iterator[tuple[tuple[int, int, int], ...]]:
+def _shapes(layout: Layout, crew: int, hours: int, visit: bool) -> list[Shape]:
+    """Every way to take so many hours on a crew's roster; as half-days are whole hours, so may be the hours asked."""
+    known = layout.shapes.get((crew, hours, visit))
+    if known is None:
+        halves = layout.rosters[crew]
+        by_day: dict[int, list[int]] = {}
+        for half in halves:
+            if not half.away:
+                by_day.setdefault(half.day, []).append(half.mask)
+        known = [_shape(parts, by_day) for parts in (_visits if visit else _runs)(halves, hours)]
+        layout.shapes[crew, hours, visit] = known
+    return known
+
+
+def _shape(parts: tuple[tuple[int, int, int], ...], by_day: dict[int, list[int]]) -> Shape:
+    mask = 0
+    for day, first, last in parts:
+        mask |= hours_mask(day * 24 + first, day * 24 + last)
+    beside = []
+    for day, _, _ in parts:
+        both = by_day.get(day, [])
+        if len(both) == 2:
+            touched = [bool(half & mask) for half in both]
+            if touched != [True, True]:
+                beside.append((both[0], both[1]) if touched[0] else (both[1], both[0]))
+    return Shape(
+        parts,
+        parts[0][0] * 24 + parts[0][1],
+        parts[-1][0] * 24 + parts[-1][2],
+        mask,
+        _bits(day for day, _, _ in parts),
+        sum(last - first for _, first, last in parts),
+        tuple(beside),
+    )
+
+
+def _runs(halves: list[Half], hours: int) -> Iterator[tuple[tuple[int, int, int], ...]]:
     """Runs of half-days on a roster, without a break, that hold the hours; parts of one day are joined."""
     for first in range(len(halves)):
         parts: list[tuple[int, int, int]] = []
         left = hours
         for half in halves[first:]:
-            if half.away or half.day in blocked:
+            if half.away:
                 break
             if parts and parts[-1][0] == half.day:
                 parts[-1] = (half.day, parts[-1][1], half.end)
             else:
                 parts.append((half.day, half.start, half.end))
             left -= half.end - half.start
-            if left <= ROUNDING:
+            if left <= 0:
                 yield tuple(parts)
                 break
 
@@ -360,21 +404,6 @@ def _visits(halves: list[Half], hours: int) -> Iterator[tuple[tuple[int, int, in
     for day, (first, last) in days.items():
         for start in range(first, last - hours + 1):
             yield ((day, start, start + hours),)
-
-
-def _beside(halves: list[Half], parts: tuple[tuple[int, int, int], ...], mask: int) -> Iterator[tuple[int, int]]:
-    wanted = {day for day, _, _ in parts}
-    by_day: dict[int, list[Half]] = {}
-    for half in halves:
-        if half.day in wanted and not half.away:
-            by_day.setdefault(half.day, []).append(half)
-    for both in by_day.values():
-        if len(both) == 2:
-            touched = [bool(half.mask & mask) for half in both]
-            if touched == [True, False]:
-                yield both[0].mask, both[1].mask
-            elif touched == [False, True]:
-                yield both[1].mask, both[0].mask
 
 
 def _change(

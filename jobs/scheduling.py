@@ -7,24 +7,20 @@ solvers.
 
 from __future__ import annotations
 
-import random
-from collections.abc import Callable
-from dataclasses import dataclass, replace
 from time import perf_counter
 
 from jobs.schedule_check import ScheduleFault, check_schedule
-from jobs.schedule_finish import ScheduleBroken, finish, plan_of
-from jobs.schedule_greedy import Plan, greedy, multistart, reinsert
-from jobs.schedule_layout import Layout, lay_out
+from jobs.schedule_finish import ScheduleBroken, plan_of
+from jobs.schedule_greedy import greedy
 from jobs.schedule_problem import (
     Schedule,
     ScheduleProblem,
-    SolverRun,
     check_problem,
     json_form,
     problem_from_json,
     schedule_from_json,
 )
+from jobs.schedule_search import Progress, Search, Told, guided_starts, many_starts, relax, whole_program, windows
 
 __all__ = [
     "Progress",
@@ -39,59 +35,6 @@ __all__ = [
     "schedule_from_json",
     "solve",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What a page shows while the solvers run."""
-
-    stage: str
-    seconds: float
-    cost: float
-    bound: float
-
-
-Told = Callable[[Progress], None]
-
-
-class _Search:
-    """The best plan so far, what is proven, and what each solver did."""
-
-    def __init__(
-        self, problem: ScheduleProblem, started: float, time_limit_s: float, seed: int, progress: Told | None
-    ) -> None:
-        self.problem, self.seed, self.progress, self.started = problem, seed, progress, started
-        self.until = started + time_limit_s
-        self.rng = random.Random(seed)
-        self.layout = lay_out(problem)
-        self.plan = Plan(self.layout)
-        self.cost = self.plan.cost()
-        self.bound, self.bound_from = simple_bound(self.layout), "each job alone"
-        self.runs: list[SolverRun] = []
-
-    @property
-    def proven(self) -> bool:
-        """Whether nothing can be cheaper."""
-        return self.cost <= self.bound + 1e-6 * max(1.0, abs(self.cost))
-
-    def offer(self, plan: Plan) -> None:
-        """Keep a plan where it is cheaper than the best one."""
-        cost = plan.cost()
-        if cost < self.cost - 1e-9:
-            self.plan, self.cost = plan, cost
-
-    def tell(self, solver: str, status: str, since: float) -> None:
-        """Note what a solver did and show it."""
-        now = perf_counter()
-        self.runs.append(SolverRun(solver, status, round(now - since, 3), self.cost))
-        if self.progress is not None:
-            self.progress(Progress(solver, now - self.started, self.cost, self.bound))
-
-    def schedule(self) -> Schedule:
-        """The best plan, checked."""
-        return finish(
-            self.problem, self.plan, bound=self.bound, bound_from=self.bound_from, runs=self.runs, seed=self.seed
-        )
 
 
 def solve(problem: ScheduleProblem, *, time_limit_s: float, seed: int = 0, progress: Told | None = None) -> Schedule:
@@ -122,10 +65,10 @@ def solve(problem: ScheduleProblem, *, time_limit_s: float, seed: int = 0, progr
     """
     started = perf_counter()
     check_problem(problem)
-    search = _Search(problem, started, time_limit_s, seed, progress)
+    search = Search(problem, started, time_limit_s, seed, progress)
     since = perf_counter()
     search.offer(greedy(search.layout))
-    search.tell("greedy by due date", "done", since)
+    search.note("greedy by due date", "done", since)
     _better(search)
     return search.schedule()
 
@@ -141,11 +84,11 @@ def improve(
     """Better a schedule for some more seconds; never a dearer one. Take another seed for each slice.
 
     Parameters, returns and errors are those of `solve`; jobs of `schedule` that no longer fit the problem are planned
-    anew. Its bound is kept where the problem is the one it was made from.
+    anew.
     """
     started = perf_counter()
     check_problem(problem)
-    search = _Search(problem, started, time_limit_s, seed, progress)
+    search = Search(problem, started, time_limit_s, seed, progress)
     since = perf_counter()
     plan = plan_of(search.layout, schedule.placements)
     search.offer(plan)
@@ -153,34 +96,14 @@ def improve(
         if chain is None:
             plan.insert(job)
     search.offer(plan)
-    search.tell("schedule handed in", "taken over", since)
+    search.note("schedule handed in", "taken over", since)
     _better(search)
     return search.schedule()
 
 
-def _better(search: _Search) -> None:
+def _better(search: Search) -> None:
     """The portfolio, until nothing can be cheaper or time is up."""
-    spare = search.until - perf_counter()
-    if spare <= 0 or search.proven:
-        return
-    since = perf_counter()
-    search.offer(multistart(search.layout, until=since + min(0.5, 0.1 * spare), rng=search.rng))
-    search.tell("many greedy starts", "done", since)
-    since = perf_counter()
-    tries = reinsert(search.plan, until=since + min(2.0, 0.3 * spare), rng=search.rng)
-    search.cost = search.plan.cost()
-    search.tell("taking out and putting in again", f"{tries} tries", since)
-
-
-def simple_bound(layout: Layout) -> float:
-    """Each job at the cheapest place it has when alone, or left out: no plan costs less than the sum.
-
-    Half-days left empty, unfairness and other jobs only add to that.
-    """
-    alone = Plan(layout)
-    alone.weights = replace(alone.weights, idle_half_day=0.0)
-    total = 0.0
-    for job in range(len(layout.jobs)):
-        found = alone.best_chain(job)
-        total += alone.penalty[job] if found is None else min(alone.penalty[job], found[0])
-    return total
+    for step in (many_starts, relax, guided_starts, whole_program, windows):
+        if search.proven or search.left <= 0:
+            return
+        step(search)
