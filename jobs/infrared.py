@@ -27,8 +27,8 @@ MOST_WIND_MPH = 15.0
 LEAST_SHOWN_F = 1.0
 """A void that differs by less from sound foam does not stand out from plaster, paint and corners. [degF] CP."""
 
-RETURN_DAYS = 120
-"""A wall that was not judged is looked at again within so many days: into the next cold or hot spell. [days] CP."""
+RETURN_DAYS = 60
+"""A wall that was not judged is looked at again within so many days: as after a verification. [days] CP."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ def infrared_day(day: InfraredDay, *, drying_days: int, return_days: int = RETUR
     --------
     >>> day = InfraredDay(date(2026, 4, 20), date(2026, 3, 2), 68.0, 54.0, 5.0, 6.0)
     >>> infrared_day(day, drying_days=28).words
-    'not judged - return visit due by 2026-08-18: inside and outside differ by 14 degF, at least 18 degF wanted'
+    'not judged - return visit due by 2026-06-19: inside and outside differ by 14 degF, at least 18 degF wanted'
     """
     warm, cold = float(finite("t_in_f", day.t_in_f)), float(finite("t_out_f", day.t_out_f))
     shade = float(not_negative("hours_without_sun", day.hours_without_sun))
