@@ -76,5 +76,5 @@ def _bays(row: JobWall, wall: Mapping[str, Any]) -> Iterator[Bay]:
             holes=len(bay["holes"]),
             reachable=reachable,
             why_not=bay["reason"][:200],
-            state=Bay.state.field.default if reachable else "left_out",
+            state=Bay.state.field.default if reachable else "left out",
         )

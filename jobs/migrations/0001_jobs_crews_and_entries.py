@@ -637,7 +637,7 @@ class Migration(migrations.Migration):
                             ("left", "Left for another day"),
                             ("doubtful", "Doubtful"),
                             ("proven", "Proven"),
-                            ("left_out", "Left out"),
+                            ("left out", "Left out"),
                         ],
                         default="planned",
                         max_length=20,
@@ -1217,7 +1217,7 @@ class Migration(migrations.Migration):
             model_name="bay",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    ("state__in", ["planned", "drilled", "filled", "refused", "left", "doubtful", "proven", "left_out"])
+                    ("state__in", ["planned", "drilled", "filled", "refused", "left", "doubtful", "proven", "left out"])
                 ),
                 name="bay_state_known",
             ),

@@ -14,7 +14,7 @@ from jobs.models.job import Job
 
 
 class BayState(models.TextChoices):
-    """How far a bay is."""
+    """How far a bay is: the words of `estimates.linework.BayState`, which draws them."""
 
     PLANNED = "planned", "Planned"
     DRILLED = "drilled", "Drilled"
@@ -23,7 +23,7 @@ class BayState(models.TextChoices):
     LEFT = "left", "Left for another day"
     DOUBTFUL = "doubtful", "Doubtful"
     PROVEN = "proven", "Proven"
-    LEFT_OUT = "left_out", "Left out"
+    LEFT_OUT = "left out", "Left out"
 
 
 class JobWallQuerySet(models.QuerySet["JobWall"]):

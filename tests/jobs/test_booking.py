@@ -44,7 +44,7 @@ def test_bays_of_the_job_are_those_of_the_takeoff_that_was_signed(booked: Callab
         bays = Bay.objects.filter(wall=wall)
         assert bays.count() == takeoff[wall.key]["bay_count"]
         assert sum(bay.fill_ft3 for bay in bays) == pytest.approx(takeoff[wall.key]["fill_ft3"], rel=1e-6)
-        assert {bay.state for bay in bays if not bay.reachable} <= {"left_out"}
+        assert {bay.state for bay in bays if not bay.reachable} <= {"left out"}
 
 
 def test_a_proposal_is_booked_once(booked: Callable[..., Job], scheduler: User) -> None:
@@ -126,3 +126,10 @@ def test_the_kit_holds_the_mixes_and_bags_that_were_priced(booked: Callable[...,
 def test_every_measured_house_of_the_demo_can_be_booked(booked: Callable[..., Job]) -> None:
     for name in ("alder-foursquare", "mill-cape"):
         assert Proposal.objects.filter(job=booked(name)).exists()
+
+
+def test_bays_are_kept_in_the_words_in_which_they_are_drawn() -> None:
+    from estimates.linework import BayState as Drawn
+    from jobs.models import BayState
+
+    assert {state.value for state in BayState} == {state.value for state in Drawn}
