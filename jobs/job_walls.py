@@ -45,6 +45,7 @@ def copy_walls(job: Job, forms: Mapping[str, Any], option: Mapping[str, Any]) ->
             fill_ft3=wall["fill_ft3"],
             mixes=wall["mixes"],
             lead_safe=key in careful,
+            drawn=bool(wall["bays"]),
         )
         row.full_clean()
         row.save()

@@ -535,6 +535,7 @@ class Migration(migrations.Migration):
                 ("fill_ft3", models.FloatField()),
                 ("mixes", models.FloatField()),
                 ("lead_safe", models.BooleanField(default=False)),
+                ("drawn", models.BooleanField(default=True)),
                 (
                     "job",
                     models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="walls", to="jobs.job"),

@@ -55,6 +55,8 @@ class JobWall(models.Model):
     fill_ft3 = models.FloatField()
     mixes = models.FloatField()
     lead_safe = models.BooleanField(default=False)
+    drawn = models.BooleanField(default=True)
+    """Whether its bays are those of a layout; a wall known by a few figures has bays that are only counted."""
 
     objects = JobWallQuerySet.as_manager()
 
