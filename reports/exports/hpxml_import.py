@@ -18,6 +18,7 @@ from reports.exports.hpxml_reading import (
     children,
     every,
     find,
+    finite,
     hpxml_root,
     plain_id,
     words_at,
@@ -241,11 +242,8 @@ def _blower_door(enclosure: etree._Element, form: Form, reading: Reading) -> For
 
 def _signed(said: str, place: str, reading: Reading) -> float | None:
     """A number that may be below 0; None with a note where it is none."""
-    try:
-        value = float(said)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
+    value = finite(said)
+    if math.isnan(value):
         reading.refused(place, f"{said[:40]!r} is no finite number")
         return None
     return value

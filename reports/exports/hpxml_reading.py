@@ -16,6 +16,8 @@ from reports.exports.hpxml_words import NAMESPACE, READABLE
 MOST_BYTES = 5_000_000
 """A file of a house is under a tenth of this; more would only keep the machine busy. [bytes]"""
 
+# Python reads more as a number than the standard does, such as 1_000.
+_DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _N = {"h": NAMESPACE}
 
 
@@ -99,6 +101,18 @@ def words_at(element: etree._Element | None, path: str) -> str:
     return "" if found is None else " ".join((found.text or "").split())
 
 
+def finite(said: str) -> float:
+    """Number as the standard writes it; NaN for anything else, infinity and NaN among it.
+
+    Examples
+    --------
+    >>> finite("1.5e3"), finite("1_000"), finite("INF")
+    (1500.0, nan, nan)
+    """
+    value = float(said) if _DECIMAL.fullmatch(said) else math.nan
+    return value if math.isfinite(value) else math.nan
+
+
 def _named(path: str) -> str:
     return "/".join(f"h:{part}" for part in path.split("/"))
 
@@ -141,11 +155,8 @@ class Reading:
         said = words_at(element, path)
         if not said:
             return None
-        try:
-            value = float(said)
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value) or value < 0:
+        value = finite(said)
+        if not value >= 0:  # also when it is NaN
             self.refused(place, f"{path} is {said[:40]!r}, no number of 0 or more")
             return None
         return value

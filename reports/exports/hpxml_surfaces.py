@@ -60,6 +60,8 @@ SQUEEZED, COVERED = 0.5, 1.0
 MOST_PARTS = 2_000
 """A house has a hundred surfaces and openings at most; a file with far more would only keep the machine busy."""
 
+TRUE = ("true", "1")
+
 IN_A_CAVITY = ("", "cavity")
 ON_A_CEILING = ("", "cavity", "continuous", "continuous - interior", "continuous - exterior")
 """Where insulation may lie to be taken."""
@@ -121,6 +123,12 @@ class _Surfaces:
             for attic in every(enclosure, "Attics/Attic")
             for floor in every(attic, "AttachedToFloor")
         }
+        self.over_heat = {
+            floor.get("idref")
+            for foundation in every(enclosure, "Foundations/Foundation")
+            if words_at(foundation, "FoundationType/Basement/Conditioned") in TRUE
+            for floor in every(foundation, "AttachedToFloor")
+        }
 
     def opening_areas(self, enclosure: etree._Element) -> tuple[dict[str, float], float]:
         """Area of windows and doors by the wall they are in, and of those that are in none. [ft2]"""
@@ -181,7 +189,7 @@ class _Surfaces:
         joist = STUD_DEPTHS.get(words_at(element, "FloorJoists/Size"), RIM_IN) / IN_PER_FT
         guesses = ["depth of the cavity"]
         if not area and not perimeter:
-            self.reading.refused(place, "has neither area nor perimeter; enter it")
+            self.reading.left_out(place, "has neither area nor perimeter; measure it and enter it")
             return
         if area is not None and perimeter:
             joist = area / perimeter
@@ -207,7 +215,11 @@ class _Surfaces:
         place, area, out = _label(element), self.area(element), _outside(element)
         if area is None or self.inner(element, place):
             return
-        if words_at(element, "FloorOrCeiling") == "ceiling" or out.startswith("attic"):
+        if _xml_id(element) in self.over_heat:
+            self.reading.left_out(place, "lies over a heated basement")
+            return
+        under_attic = out.startswith("attic") or _xml_id(element) in self.vented
+        if under_attic or words_at(element, "FloorOrCeiling") == "ceiling":
             self.attic(element, area, place)
             return
         kind = SurfaceKind.OVERHANG if out == "outside" else SurfaceKind.FLOOR
@@ -225,7 +237,7 @@ class _Surfaces:
     def attic(self, element: etree._Element, area: float, place: str) -> None:
         id_, name = self.reading.named(element, "attic", "ceiling")
         vented = self.vented.get(_xml_id(element), "") or ("false" if "unvented" in _outside(element) else "true")
-        form: Form = {"id": id_, "name": name, "area_ft2": area, "vented": vented in ("true", "1")}
+        form: Form = {"id": id_, "name": name, "area_ft2": area, "vented": vented in TRUE}
         layers = self.layers(element, place, ON_A_CEILING)
         if layers:
             form["existing_material"] = layers[0][0]
@@ -242,7 +254,7 @@ class _Surfaces:
     def area(self, element: etree._Element, *, wanted: bool = True) -> float | None:
         area = self.reading.number(element, "Area", _label(element))
         if wanted and not area:
-            self.reading.refused(_label(element), "has no area; measure it and enter it")
+            self.reading.left_out(_label(element), "has no area; measure it and enter it")
         return area or None
 
     def inner(self, element: etree._Element, place: str) -> bool:

@@ -218,7 +218,7 @@ def test_a_file_written_elsewhere_is_read_as_far_as_it_goes():
     [
         (NoteKind.LEFT_OUT, "Wall brick", "StructuralBrick"),
         (NoteKind.LEFT_OUT, "Wall party", "other housing unit"),
-        (NoteKind.REFUSED, "Wall bare", "no area"),
+        (NoteKind.LEFT_OUT, "Wall bare", "no area"),
         (NoteKind.REFUSED, "Wall minus", "'-5'"),
         (NoteKind.REFUSED, "Wall huge", "perimeter_ft"),
         (NoteKind.LEFT_OUT, "Wall w1", "continuous insulation Rigid eps"),
@@ -237,6 +237,57 @@ def test_a_file_written_elsewhere_is_read_as_far_as_it_goes():
 def test_what_was_not_taken_as_it_stands_is_told(kind, place, said):
     notes = house_from_hpxml(FOREIGN, like=house_of(HOUSES[1])).notes
     assert [note for note in notes if note.kind is kind and note.place == place and said in note.words]
+
+
+# S: the standard's own examples tell where a floor lies by the attic or the basement that it is attached to, and give
+# insulation by its R-value alone.
+ATTACHED = foreign(
+    f"""
+    <Attics>{
+        wall("<AtticType><Attic><Vented>true</Vented></Attic></AtticType><AttachedToFloor idref='up'/>", "a1", "Attic")
+    }</Attics>
+    <Foundations>{
+        wall(
+            "<FoundationType><Basement><Conditioned>true</Conditioned></Basement></FoundationType>"
+            "<AttachedToFloor idref='down'/>",
+            "f1",
+            "Foundation",
+        )
+    }</Foundations>
+    <RimJoists>{wall("<Area>90</Area><FloorJoists><Size>2x10</Size></FloorJoists>", "rim", "RimJoist")}</RimJoists>
+    <Walls>{
+        wall(
+            "<Area>500</Area><Insulation><SystemIdentifier id='i'/><Layer><NominalRValue>13</NominalRValue></Layer>"
+            "</Insulation>"
+        )
+    }</Walls>
+    <Floors>
+      {
+        wall(
+            "<Area>700</Area><Insulation><SystemIdentifier id='j'/><Layer><InsulationMaterial><LooseFill>cellulose"
+            "</LooseFill></InsulationMaterial><NominalRValue>19</NominalRValue></Layer></Insulation>",
+            "up",
+            "Floor",
+        )
+    }
+      {wall("<Area>700</Area>", "down", "Floor")}
+    </Floors>"""
+)
+
+
+def test_a_floor_is_an_attic_or_lies_over_a_heated_basement_by_what_it_is_attached_to():
+    read = house_from_hpxml(ATTACHED, like=house_of(HOUSES[0]))
+    (attic,) = read.form["attics"]
+    assert (attic["id"], attic["area_ft2"], attic["vented"]) == ("up", 700.0, True)
+    # D: R 19 of loose cellulose, k = 0.042 W/mK: R 3.434 an inch, 5.53 in.
+    assert attic["existing_depth_in"] == pytest.approx(5.53, abs=0.01)
+    (rim,) = read.form["walls"]
+    # D: a joist of 9.25 in: 90 ft2 / 0.7708 ft = 116.8 ft.
+    assert rim["length_ft"] == pytest.approx(116.8, abs=0.05)
+    assert "existing_fill" not in read.form["quick_walls"][0]
+    told = [str(note) for note in read.notes if note.kind is NoteKind.LEFT_OUT]
+    assert "left out: Floor down: lies over a heated basement" in told
+    assert any(line.startswith("left out: Wall w1: insulation of no kind, 13 R") for line in told)
 
 
 BOMB = "<!DOCTYPE lol [<!ENTITY a 'ha'><!ENTITY b '&a;&a;&a;&a;'>]>"
@@ -272,7 +323,7 @@ def test_a_file_larger_than_any_house_is_not_even_parsed(monkeypatch):
         house_from_hpxml(foreign("") + b" " * 1_000)
 
 
-@pytest.mark.parametrize("said", ["NaN", "INF", "-INF", "1e999", "twelve", "0x10", "&lt;b&gt;"])
+@pytest.mark.parametrize("said", ["NaN", "INF", "-INF", "1e999", "twelve", "0x10", "1_000", "&lt;b&gt;"])
 def test_a_figure_that_is_none_never_comes_through(said):
     raw = foreign(
         f"<Walls>{wall(OUTSIDE + f'<Area>{said}</Area>')}{wall(OUTSIDE + '<Area>100</Area>', 'good')}</Walls>",
