@@ -19,11 +19,11 @@ from jobs.balance_odds import odds
 from jobs.balance_records import (
     FILLED,
     Balance,
+    BalanceFinding,
     BayBalance,
     BayFill,
     BayKey,
     Errors,
-    Finding,
     JobBalance,
     MixRun,
     Priors,
@@ -34,8 +34,20 @@ from jobs.balance_records import (
 from jobs.balance_words import look_for_escape, look_for_void, why_record
 
 __all__ = [
-    "Balance", "BayBalance", "BayFill", "BayKey", "Errors", "Finding", "JobBalance", "MixRun", "Priors", "Source",
-    "Suspect", "balance", "day_close_faults", "depth_sd_share",
+    "Balance",
+    "BalanceFinding",
+    "BayBalance",
+    "BayFill",
+    "BayKey",
+    "Errors",
+    "JobBalance",
+    "MixRun",
+    "Priors",
+    "Source",
+    "Suspect",
+    "balance",
+    "day_close_faults",
+    "depth_sd_share",
 ]  # fmt: skip
 
 _Key = TypeVar("_Key", str, BayKey)
@@ -164,7 +176,7 @@ class _Site:
         for i, bay in enumerate(bays):
             if bay.key in self.bays:
                 raise OutOfRange(f"bays[{i}]", f"{bay.wall_id} {bay.number} again", "each bay once")
-            positive(f"bays[{i}].fill_ft3", bay.fill_ft3)
+            not_negative(f"bays[{i}].fill_ft3", bay.fill_ft3)
             not_negative(f"bays[{i}].sd_ft3", bay.sd_ft3)
             finite(f"bays[{i}].holes_in", [bay.bottom_in, bay.top_in, *bay.holes_in, *bay.hidden_in])
             if bay.return_at_in is not None:
@@ -188,6 +200,10 @@ class _Site:
             named = f"bay {number} of wall {wall}"
             if bay is None:
                 raise OutOfRange(f"{path}.bays", named, "bays that the walls have")
+            if not bay.fill_ft3 > 0.0:
+                raise OutOfRange(
+                    f"{path}.bays", f"{named}, without room for foam", "bays with room, or its depth as found"
+                )
             if not bay.reachable:
                 raise OutOfRange(f"{path}.bays", f"{named}, not reached", "bays that can be reached, or add its hole")
             if bay.state not in FILLED and bay.state is not BayState.REFUSED:
@@ -201,7 +217,8 @@ class _Site:
 
     def without_mix(self) -> list[BayFill]:
         """Bays that hold foam nobody booked."""
-        return [bay for key, bay in self.bays.items() if bay.state in FILLED and key not in self.named]
+        filled = (bay for bay in self.bays.values() if bay.state in FILLED and bay.fill_ft3 > 0.0)
+        return [bay for bay in filled if bay.key not in self.named]
 
     # --- runs and walls ------------------------------------------------------------------------------------------
 
@@ -212,12 +229,15 @@ class _Site:
 
     def compare_walls(self, walls: Sequence[str], runs: Sequence[MixRun]) -> Balance:
         """Balance of a wall, or of walls that share runs; not judged where a filled bay belongs to no mix."""
-        keys = [key for key in self.bays if key[0] in walls and (key in self.named or self.bays[key].state in FILLED)]
-        found = self.over(", ".join(walls), keys, runs)
-        lost = [str(bay.number) for bay in self.without_mix() if bay.wall_id in walls]
+        without = [bay for bay in self.without_mix() if bay.wall_id in walls]
+        counted = self.named.union(bay.key for bay in without)
+        found = self.over(", ".join(walls), [key for key in self.bays if key[0] in walls and key in counted], runs)
+        lost = [str(bay.number) for bay in without]
         if not lost:
             return found
-        return replace(found, finding=Finding.NOT_JUDGED, why=f"bays {', '.join(lost)} are filled and belong to no mix")
+        return replace(
+            found, finding=BalanceFinding.NOT_JUDGED, why=f"bays {', '.join(lost)} are filled and belong to no mix"
+        )
 
     def over(self, name: str, keys: Sequence[BayKey], runs: Sequence[MixRun]) -> Balance:
         """Balance of some bays and the runs that went into them."""
@@ -234,7 +254,7 @@ class _Site:
         z = difference / se
         if not filled:
             return Balance(
-                name, tuple(keys), fill, poured, difference, se, z, 0, 0, 0, 0, 0, Finding.NOT_JUDGED,
+                name, tuple(keys), fill, poured, difference, se, z, 0, 0, 0, 0, 0, BalanceFinding.NOT_JUDGED,
                 "every bay was refused: what each took is not known",
             )  # fmt: skip
         found = odds(difference, se, *self.columns(filled))
@@ -253,7 +273,7 @@ class _Site:
             missing_ft3=math.fsum(found.missing_ft3),
             escaped_ft3=math.fsum(found.escaped_ft3),
             finding=finding,
-            why=why_record(difference) if finding is Finding.RECORD else _why(difference, fill, z),
+            why=why_record(difference) if finding is BalanceFinding.RECORD else _why(difference, fill, z),
         )
 
     def expected(self, bay: BayFill) -> tuple[float, float]:
@@ -341,13 +361,14 @@ class _Site:
         """Bays to look at: those whose own reading says so, and the likeliest of each run that is suspected."""
         by_key = {bay.key: bay for bay in bays}
         found = []
-        for kind, look in ((Finding.VOID, look_for_void), (Finding.ESCAPE, look_for_escape)):
+        for kind, look in ((BalanceFinding.VOID, look_for_void), (BalanceFinding.ESCAPE, look_for_escape)):
             chances = {
-                key: bay.chance_void if kind is Finding.VOID else bay.chance_escape for key, bay in by_key.items()
+                key: bay.chance_void if kind is BalanceFinding.VOID else bay.chance_escape
+                for key, bay in by_key.items()
             }
             keys = [key for key in self.volumes if chances[key] >= self.ask]
             for each in balances:
-                if each.finding in (kind, Finding.BOTH):
+                if each.finding in (kind, BalanceFinding.BOTH):
                     keys += self.likeliest(each.bays, chances)
             found += [Suspect(key, kind, chances[key], look(self.bays[key])) for key in dict.fromkeys(keys)]
         return tuple(sorted(found, key=lambda suspect: -suspect.chance))
@@ -386,12 +407,12 @@ def _poured(path: str, run: MixRun, errors: Errors) -> tuple[float, float]:
     return volume - waste, (spread * volume) ** 2 + (errors.waste * waste) ** 2
 
 
-def _finding(void: float, escape: float, record: float, ask: float) -> Finding:
+def _finding(void: float, escape: float, record: float, ask: float) -> BalanceFinding:
     if record >= ask:
-        return Finding.RECORD
+        return BalanceFinding.RECORD
     if void >= ask and escape >= ask:
-        return Finding.BOTH
-    return Finding.VOID if void >= ask else Finding.ESCAPE if escape >= ask else Finding.AGREES
+        return BalanceFinding.BOTH
+    return BalanceFinding.VOID if void >= ask else BalanceFinding.ESCAPE if escape >= ask else BalanceFinding.AGREES
 
 
 def _why(difference: float, fill: float, z: float) -> str:

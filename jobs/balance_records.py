@@ -120,7 +120,7 @@ class Source(StrEnum):
     ALLOTTED = "allotted"
 
 
-class Finding(StrEnum):
+class BalanceFinding(StrEnum):
     """What a balance says."""
 
     AGREES = "agrees"
@@ -152,7 +152,7 @@ class Balance:
     chance_record: float
     missing_ft3: float
     escaped_ft3: float
-    finding: Finding
+    finding: BalanceFinding
     why: str
 
 
@@ -175,7 +175,7 @@ class Suspect:
     """A bay to look at: what is suspected, its chance [1], and where to look first, in words."""
 
     key: BayKey
-    kind: Finding
+    kind: BalanceFinding
     chance: float
     look: str
 

@@ -10,7 +10,7 @@ import numpy as np
 from estimates.linework import BayState
 from estimates.physics.validity import OutOfRange, not_negative, positive, within
 from jobs.balance import balance
-from jobs.balance_records import BayFill, BayKey, Errors, Finding, MixRun, Source
+from jobs.balance_records import BalanceFinding, BayFill, BayKey, Errors, MixRun, Source
 
 WALL = "trial"
 WET_LB_FT3 = 5.0
@@ -105,13 +105,13 @@ def trial_rates(
         true = fill * (1 + wanted.fill * rng.standard_normal()) * (1 + sd * rng.standard_normal(bays))
         runs = _booked(rng, keys, np.maximum(true * (1 - empty), 0.0) + away, per_run, source, wanted)
         seen = balance(found, runs, errors=wanted)
-        void = {suspect.key[1] for suspect in seen.suspects if suspect.kind is Finding.VOID}
-        by_void, by_escape = (Finding.VOID, Finding.BOTH), (Finding.ESCAPE, Finding.BOTH)
-        escape = any(suspect.kind is Finding.ESCAPE for suspect in seen.suspects)
+        void = {suspect.key[1] for suspect in seen.suspects if suspect.kind is BalanceFinding.VOID}
+        by_void, by_escape = (BalanceFinding.VOID, BalanceFinding.BOTH), (BalanceFinding.ESCAPE, BalanceFinding.BOTH)
+        escape = any(suspect.kind is BalanceFinding.ESCAPE for suspect in seen.suspects)
         counts += (
             bool(void) or any(run.finding in by_void for run in seen.runs),
             escape or any(run.finding in by_escape for run in seen.runs),
-            any(run.finding is Finding.RECORD for run in seen.runs),
+            any(run.finding is BalanceFinding.RECORD for run in seen.runs),
             seen.walls[0].finding in by_void,
             bool(void & set(shares)),
         )

@@ -10,12 +10,14 @@ import numpy as np
 import pytest
 from scipy.stats import exponnorm, norm
 
+from estimates.house import BraceKind, BraceRecord, Closure, FloorLineRecord, Framing, WallRecord
 from estimates.linework import BayState
+from estimates.physics.framing import lay_out
 from estimates.physics.validity import OutOfRange
 from jobs.balance import (
+    BalanceFinding,
     BayFill,
     Errors,
-    Finding,
     MixRun,
     Priors,
     Source,
@@ -23,6 +25,7 @@ from jobs.balance import (
     day_close_faults,
     depth_sd_share,
 )
+from jobs.balance_bays import bay_fills
 from jobs.balance_odds import ESCAPE_BAYS, odds
 from jobs.balance_trials import trial_rates
 
@@ -93,12 +96,12 @@ def test_poured_volume_and_its_error_follow_from_weight_density_and_waste_by_han
     by_hand = math.sqrt(0.3125 + 0.0625 + 0.0576 + 0.1296 + 0.236196)
     assert found.se_ft3 == pytest.approx(by_hand, rel=1e-9)
     assert found.z == pytest.approx(-0.3 / by_hand, rel=1e-9)
-    assert found.finding is Finding.AGREES
+    assert found.finding is BalanceFinding.AGREES
 
 
 def test_a_run_that_is_short_names_the_last_bays_first_and_one_without_return_before_them() -> None:
     found = balance(bays(), [run(bays(), 24.3 - 4.0)])
-    assert found.runs[0].finding is Finding.VOID
+    assert found.runs[0].finding is BalanceFinding.VOID
     assert [suspect.key[1] for suspect in found.suspects] == [9, 8, 7]
     holes = {"holes_in": (30.0, 60.0, 86.0), "return_at_in": 86.0}
     mixed = bays(**holes)
@@ -112,7 +115,7 @@ def test_a_run_that_took_too_much_says_where_foam_may_have_gone() -> None:
     walled = bays()
     walled[0] = replace(walled[0], ways_out=("sill",))
     found = balance(walled, [run(walled, 24.3 + 8.0)])
-    assert found.runs[0].finding is Finding.ESCAPE
+    assert found.runs[0].finding is BalanceFinding.ESCAPE
     assert found.suspects[0].key == ("north", 1)
     assert found.suspects[0].look.startswith("an open end was booked here: look at the sill first")
 
@@ -176,7 +179,7 @@ def test_a_refused_bay_counts_half_with_a_wide_error_and_is_never_a_suspect() ->
 def test_filled_bays_without_a_mix_leave_the_wall_unjudged() -> None:
     found = bays()
     result = balance(found, [run(found[:7], 18.9)])
-    assert result.walls[0].finding is Finding.NOT_JUDGED
+    assert result.walls[0].finding is BalanceFinding.NOT_JUDGED
     assert len(result.faults) == 2
     assert result.faults[0].startswith("bay 8 of wall north is filled without a mix")
 
@@ -187,6 +190,7 @@ def test_filled_bays_without_a_mix_leave_the_wall_unjudged() -> None:
         ({"state": BayState.LEFT}, {}, "bay 1 of wall north, left"),
         ({"reachable": False}, {}, "not reached"),
         ({"fill_ft3": float("nan")}, {}, r"bays\[0\].fill_ft3"),
+        ({"fill_ft3": 0.0}, {}, "without room for foam"),
         ({}, {"wet_lb_ft3": None}, r"runs\[0\].wet_lb_ft3 is 'missing'"),
         ({}, {"wet_lb_ft3": 0.0}, r"runs\[0\].wet_lb_ft3 is 0"),
         ({}, {"waste_ft3": 99.0}, "less than the 2.7 ft3 that were mixed"),
@@ -243,6 +247,39 @@ def test_a_day_closes_only_when_every_planned_bay_is_accounted_for() -> None:
     )
     assert [fault.split(" of ")[0] for fault in said] == ["bay 4", "bay 5", "bay 6"]
     assert said[1].endswith("is still planned: mark it filled, refused with a reason, or left for tomorrow")
+
+
+# --- bays from a wall as found ----------------------------------------------------------------------------------------
+
+
+def test_bays_of_a_balloon_wall_know_their_room_their_brace_and_their_ways_out() -> None:
+    wall = WallRecord(
+        id="e",
+        name="East",
+        length_ft=12.0,
+        height_ft=18.0,
+        framing=Framing.BALLOON,
+        sill=Closure.BLOCKED_BY_US,
+        floor_lines=(FloorLineRecord(id="2", height_in=108.0, closure=Closure.OPEN),),
+        braces=(BraceRecord(id="b", from_x_in=0, from_y_in=0, to_x_in=144, to_y_in=144, kind=BraceKind.LET_IN),),
+    )
+    layout = lay_out(wall)
+    states = {bay.number: BayState.FILLED for bay in layout.bays if bay.reachable}
+    found = bay_fills(wall, layout, states, room_share=0.8, depth_sd_share=0.05, returns_in={1: 60.0})
+    assert [bay.number for bay in found] == [bay.number for bay in layout.bays]
+    inner = next(bay for bay in found if bay.state is BayState.FILLED and bay.hidden_in)
+    laid = next(bay for bay in layout.bays if bay.number == inner.number)
+    assert inner.fill_ft3 == pytest.approx(0.8 * laid.volume_ft3)
+    assert inner.sd_ft3 == pytest.approx(0.05 * inner.fill_ft3)
+    assert inner.hidden_in[0] == pytest.approx((laid.left_in + laid.right_in) / 2)  # D: a brace at 45 degrees
+    low = [bay for bay in found if bay.bottom_in < 3]
+    assert all("sill (closed by us)" in bay.ways_out for bay in low)
+    assert all(any(way == "floor line 2 (open)" for way in bay.ways_out) for bay in low if bay.top_in > 105)
+    assert found[0].return_at_in == 60.0
+    with pytest.raises(OutOfRange, match="returns_in is 'bay 999'"):
+        bay_fills(wall, layout, states, returns_in={999: 4.0})
+    with pytest.raises(OutOfRange, match="room_share is 0"):
+        bay_fills(wall, layout, states, room_share=0.0)
 
 
 # --- detection and false alarms ---------------------------------------------------------------------------------------
