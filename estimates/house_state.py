@@ -166,7 +166,10 @@ def _after(proposal: Proposal | None) -> tuple[Chapter, ...]:
 
 
 def house_acts(house: House, user: User) -> list[ActivityEntry]:
-    """Return the latest acts on a house, its leads, assessments and proposals, latest first."""
+    """Return the latest acts on a house, its leads, assessments and proposals, latest first.
+
+    That a house was made of a lead is one act, although lead and house each keep it.
+    """
     known = [
         (House, [house.code]),
         (Lead, list(Lead.objects.visible_to(user).filter(house=house).values_list("code", flat=True))),
@@ -176,4 +179,5 @@ def house_acts(house: House, user: User) -> list[ActivityEntry]:
     rows = ActivityEntry.objects.none()
     for model, codes in known:
         rows = rows | ActivityEntry.objects.filter(object_type=object_type(model), object_code__in=codes)
+    rows = rows.exclude(action="lead.house", after__made=True)
     return list(rows.select_related("actor").order_by("-at", "-id")[:MOST_ACTS])

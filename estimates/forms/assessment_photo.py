@@ -13,12 +13,15 @@ from estimates.photos import BadPhoto, photo_keep, photo_path
 
 SALT = "estimates.photo"
 
+PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp", "image/heic", "image/heif", ".heic", ".heif")
+"""What the window for choosing a file offers; some machines know the last two only by their names."""
+
 
 class PhotoFile(forms.FileField):
     """A photo; its value is the sha256 of what is kept of it."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}), **kwargs)
+        super().__init__(widget=forms.ClearableFileInput(attrs={"accept": ",".join(PHOTO_TYPES)}), **kwargs)
         self.error_messages["empty"] = "The file is empty. Choose a photo."
         self.error_messages["invalid"] = "Choose a photo; no file arrived."
 

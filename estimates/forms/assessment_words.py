@@ -359,3 +359,23 @@ def groups_of(record: type, names: list[str]) -> list[tuple[str, list[str]]]:
     held = [(title, fields) for title, fields in found if fields]
     # One topic alone needs no heading beside that of the page.
     return held if len(held) > 1 else [("", fields) for _, fields in held]
+
+
+GATES = {
+    "flues_chimneys": "Flues and chimneys",
+    "weak_interior": "Weak inside finish",
+    "cavity_duct": "Cavities as ducts",
+}
+"""Gates whose id does not read as words."""
+
+
+def gate_name(hazard: str) -> str:
+    """A gate in a few words, by its id.
+
+    Examples
+    --------
+    >>> gate_name("lead_paint"), gate_name("weak_interior")
+    ('Lead paint', 'Weak inside finish')
+    """
+    words = GATES.get(hazard) or spoken(hazard)
+    return words[:1].upper() + words[1:]

@@ -17,11 +17,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from estimates import access
 from estimates.assessments import assessment_to_record
-from estimates.forms.assessment_photo import PhotoFile, kept_mark, kept_photo
+from estimates.forms.assessment_photo import PHOTO_TYPES, PhotoFile, kept_mark, kept_photo
+from estimates.forms.assessment_words import gate_name
 from estimates.forms.record_form import RecordForm
 from estimates.gates import HazardRecord, HouseFacts, Where, answer_faults, load_hazards, open_gates
 from estimates.house import GateAnswerRecord, GateReleaseRecord, HouseRecord, Verdict
-from estimates.models import AssessmentStatus, House, User
+from estimates.models import Assessment, AssessmentStatus, House, User
 from estimates.records import BadRecord, Fault
 from estimates.templatetags.figures import spoken
 from estimates.views.assessment import latest_assessment
@@ -44,13 +45,6 @@ from estimates.views.assessment_save import (
 change = require_http_methods(["GET", "HEAD", "POST"])
 
 ANSWERS = Items("gate_answers", GateAnswerRecord, "answer", "Answers")
-
-NAMES = {
-    "flues_chimneys": "Flues and chimneys",
-    "weak_interior": "Weak inside finish",
-    "cavity_duct": "Cavities as ducts",
-}
-"""Gates whose id does not read as words."""
 
 ASKED = ("verdict", "parts", "note", "photos", "sample", "verifier", "how", "before_phase")
 RELEASED = ("parts", "reason", "sample")
@@ -83,18 +77,13 @@ def gate_lines(house: HouseRecord) -> list[GateLine]:
         answers = [answer for answer in house.gate_answers if answer.hazard == hazard.id]
         left = "" if hazard.id not in missing else _parts_words(missing[hazard.id], facts.parts(hazard), names)
         said = tuple(f"{_large(spoken(answer.verdict))}{_about(answer.parts, names)}" for answer in answers)
-        lines.append(GateLine(hazard, gate_name(hazard), said, left))
+        lines.append(GateLine(hazard, gate_name(hazard.id), said, left))
     return lines
 
 
 def part_names(house: HouseRecord) -> dict[str, str]:
     """Id -> name of the parts of a house."""
     return dict(part_choices(house)["parts"])
-
-
-def gate_name(hazard: HazardRecord) -> str:
-    """A gate in a few words."""
-    return NAMES.get(hazard.id) or _large(spoken(hazard.id))
 
 
 def _parts_words(parts: Sequence[str], every: Sequence[str], names: dict[str, str]) -> str:
@@ -119,20 +108,24 @@ def list_gates(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     row = latest_assessment(house)
     if row is None:
         return back_home(request, house)
+    if row.status == AssessmentStatus.OPEN and may_write(request):
+        return redirect("estimates-answer-gates", code=code)
     record = assessment_to_record(row)
-    lines = gate_lines(record)
-    is_open = row.status == AssessmentStatus.OPEN
-    context = {
+    return render(request, "estimates/assessment_gates.html", list_page(request, house, row, record))
+
+
+def list_page(request: HttpRequest, house: House, row: Assessment, record: HouseRecord) -> dict[str, Any]:
+    """What every page of all gates shows: the questions, what is open, stops and their release."""
+    lines, is_open = gate_lines(record), row.status == AssessmentStatus.OPEN
+    return {
         "section": "houses",
         "house": house,
         "lines": lines,
         "left": sum(1 for line in lines if line.open),
-        "change": is_open and may_write(request),
         "releases": [_release_words(release, record) for release in record.gate_releases],
         "stops": _stops(record),
         "may_release": is_open and access.allowed(request.user, "estimate.release"),
     }
-    return render(request, "estimates/assessment_gates.html", context)
 
 
 def _release_words(release: GateReleaseRecord, house: HouseRecord) -> str:
@@ -146,7 +139,7 @@ def _stops(house: HouseRecord) -> list[dict[str, str]]:
     """Gates that stop something, by id and name, once each."""
     known = {row.id: row for row in load_hazards().hazards}
     found = {answer.hazard for answer in house.gate_answers if answer.verdict is Verdict.STOP}
-    return [{"id": hazard, "name": gate_name(known[hazard])} for hazard in known if hazard in found]
+    return [{"id": hazard, "name": gate_name(hazard)} for hazard in known if hazard in found]
 
 
 class GatePlace(ItemPlace):
@@ -155,7 +148,7 @@ class GatePlace(ItemPlace):
     def __init__(self, hazard: HazardRecord, key: str, house: HouseRecord) -> None:
         super().__init__(ANSWERS, key, house)
         self.hazard, self.only, self.photo = hazard, ASKED, ""
-        self.label = gate_name(hazard)
+        self.label = gate_name(hazard.id)
         known = self.values(house)
         if known is not None and known["hazard"] != hazard.id:
             raise Http404
@@ -228,6 +221,7 @@ def _gate_context(opened: Opened, gate: HazardRecord, key: str) -> dict[str, Any
     return {
         "hazard": gate,
         "key": key,
+        "photo_types": ",".join(PHOTO_TYPES),
         "texts": [(_large(spoken(verdict)), gate.text_of(verdict)) for verdict in Verdict],
         "answers": [
             {"number": number, "verdict": _large(spoken(a.verdict)), "about": _about(a.parts, names), "note": a.note}
@@ -296,7 +290,7 @@ def remove_answer(request: HttpRequest, code: uuid.UUID, hazard: str, key: str) 
             save_change(request, opened, lambda now: place.write(now.record, None))
         except ValidationError as refused:
             return back_home(request, house, " ".join(refused.messages))
-    messages.success(request, f"The answer on “{gate_name(gate)}” is taken back. Answer it again.")
+    messages.success(request, f"The answer on “{gate_name(gate.id)}” is taken back. Answer it again.")
     return redirect("estimates-answer-gate", code=code, hazard=hazard)
 
 
@@ -328,7 +322,7 @@ def release_gate(request: HttpRequest, code: uuid.UUID, hazard: str) -> HttpResp
         "section": "houses",
         "house": house,
         "hazard": gate,
-        "title": f"Release: {gate_name(gate)}",
+        "title": f"Release: {gate_name(gate.id)}",
         "form": form,
         "faulty": form.faulty,
         "forms": form.live_forms() if form.is_bound else [],
@@ -357,5 +351,5 @@ def _released(request: HttpRequest, opened: Opened, gate: HazardRecord, form: Fo
         save_change(request, opened, change_it)
     except ValidationError as refused:
         return back_home(request, opened.house, " ".join(refused.messages))
-    messages.success(request, f"The stop on “{gate_name(gate)}” is released in your name.")
+    messages.success(request, f"The stop on “{gate_name(gate.id)}” is released in your name.")
     return redirect("estimates-list-gates", code=opened.house.code)

@@ -54,8 +54,8 @@ def enter_assessment(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         )
     except ValidationError as refused:
         return back_home(request, house, " ".join(refused.messages))
-    messages.success(request, "The house is entered. Next: answer the hazard gates, or measure wall by wall.")
-    return redirect("estimates-show-assessment", code=house.code)
+    messages.success(request, "The house is entered. Next: answer the hazard gates, or leave them and measure walls.")
+    return redirect("estimates-answer-gates", code=house.code)
 
 
 def _whole(house: House, form: QuickForm) -> dict[str, Any]:

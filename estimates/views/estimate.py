@@ -20,6 +20,7 @@ from estimates.models import House
 from estimates.models.assessment import AssessmentStatus
 from estimates.views.estimate_desk import TROUBLE, Desk, desk_of, sentences
 from estimates.views.estimate_figures import outcome_context
+from estimates.views.proposal_check import propose
 from estimates.what_if import WhatIf, wished
 
 
@@ -95,7 +96,7 @@ def freeze_estimate(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     if desk.assessment is None or not desk.is_at(_whole(request, "assessment"), _whole(request, "version")):
         messages.warning(request, "The assessment was changed in the meantime. Look at its figures, then freeze them.")
         return redirect("estimates-show-estimate", code=house.code)
-    earlier = desk.latest
+    earlier, goes_on = desk.latest, request.POST.get("then") == "propose"
     try:
         revision = estimate_make(
             assessment=desk.assessment,
@@ -111,7 +112,11 @@ def freeze_estimate(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     if earlier is not None and earlier.pk == revision.pk:
         messages.success(request, f"Nothing has changed since revision {revision.number}; it stands as it is.")
     else:
-        messages.success(request, f"Frozen as revision {revision.number}. Next: make the proposal from it.")
+        following = "Look at what goes out, then issue it." if goes_on else "Next: make the proposal from it."
+        messages.success(request, f"Frozen as revision {revision.number}. {following}")
+    if goes_on:
+        access.require(request.user, "proposal.write")
+        return propose(request, revision)
     return redirect("estimates-show-revision", code=house.code, number=revision.number)
 
 

@@ -22,7 +22,16 @@ from estimates.forms.leads import FEWEST_ROWS, CallForm, Complaints, LeadForm, M
 from estimates.houses import house_from_lead, houses_alike
 from estimates.lead_words import differences
 from estimates.leads import LeadChanged, lead_change, lead_complaints, lead_move, lead_take, leads_alike
-from estimates.models import ActivityEntry, CallOutcome, CallPurpose, Lead, LeadStage
+from estimates.models import (
+    ActivityEntry,
+    Assessment,
+    CallOutcome,
+    CallPurpose,
+    EstimateRevision,
+    House,
+    Lead,
+    LeadStage,
+)
 from estimates.models.lead import LEAD_MOVES, SELLERS, WITH_HOUSE
 from estimates.records import write_record
 from estimates.views.leads import MOST_ALIKE, MOVE_WORDS, typed_place
@@ -77,6 +86,9 @@ def take_lead(request: HttpRequest) -> HttpResponse:
         )
         return _lead_page(request, form, rooms, lead=None, status=409)
     lead = Lead.objects.get(code=answer["lead"])
+    if "measure" in request.POST:
+        messages.success(request, f"{lead.person} is taken.")
+        return _to_house(request, lead, None)
     step = "Set the visit, or log a call." if lead.phone else "Set the visit next."
     messages.success(request, f"{lead.person} is taken. {step}")
     return redirect(lead_link(lead))
@@ -343,11 +355,23 @@ def make_house(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     if chosen and house is None:
         messages.warning(request, "That house is not at this address any more. Nothing was changed; choose again.")
         return redirect(lead_link(lead))
+    return _to_house(request, lead, house)
+
+
+def _to_house(request: HttpRequest, lead: Lead, house: House | None) -> HttpResponse:
+    """Give a lead its house and go on there: to the first figures where nothing is measured, else to what is."""
+    user = access.signed_in(request)
+    if house is None and lead.house_id is None and "measure" in request.POST:
+        there = houses_alike(user=user, street=lead.street, town=lead.town, state=lead.state)
+        if there:
+            messages.info(request, "A house is here at this address already. Choose whether this lead is about it.")
+            return redirect(lead_link(lead))
     try:
         made = house_from_lead(lead=lead, house=house, by=user, now=timezone.now(), origin=access.origin_of(request))
     except ValidationError as fault:
         messages.warning(request, f"{' '.join(fault.messages)} Change the lead, then make the house.")
         return redirect(lead_link(lead))
-    link = format_html('<a href="{}">{}</a>', reverse("estimates-show-house", kwargs={"code": made.code}), made.name)
-    messages.success(request, format_html("The lead has its house: {}. Measure it next.", link))
-    return redirect(lead_link(lead))
+    link = format_html('<a href="{}">{}</a>', lead_link(lead), lead.person)
+    messages.success(request, format_html("{} has a house: {}. Measure it next.", link, made.name))
+    known = Assessment.objects.filter(house=made).exists() or EstimateRevision.objects.filter(house=made).exists()
+    return redirect("estimates-show-assessment" if known else "estimates-enter-assessment", code=made.code)

@@ -33,6 +33,12 @@ def draft_proposal(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     if revision is None:
         messages.warning(request, "There is no revision yet. Freeze the live estimate, then make the proposal.")
         return redirect("estimates-show-house", code=house.code)
+    return propose(request, revision)
+
+
+def propose(request: HttpRequest, revision: EstimateRevision) -> HttpResponse:
+    """Draft the proposal of a revision and go to its check page; one that is out already is shown."""
+    house = revision.house
     try:
         proposal = proposal_draft(
             revision=revision,

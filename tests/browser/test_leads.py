@@ -129,8 +129,10 @@ def test_a_lead_comes_from_the_telephone_to_its_house(
     page.get_by_role("button", name="Log the call").click()
     page.get_by_text("The call is logged.").wait_for()
 
-    page.get_by_role("button", name="Make the house").click()
-    page.get_by_role("status").get_by_role("link", name="14 Kiln Row").wait_for()
+    page.get_by_role("button", name="Make the house and measure it").click()
+    page.get_by_role("heading", name="A few figures").wait_for()
+    page.get_by_role("status").get_by_role("link").click()
+    page.get_by_role("link", name="14 Kiln Row").wait_for()
     look(page, "lead with house", complaints)
     page.get_by_role("link", name="Mark as lost").click()
     look(page, "lost", complaints)

@@ -654,6 +654,156 @@ def test_every_gate_of_the_catalogue_has_a_page(seller: Client, begun: Callable[
         assert hazard.stop in page
 
 
+# --- Every gate on one page ------------------------------------------------------------------------------------------
+
+
+def sheet(client: Client, house: House, **changes: Any) -> Any:
+    return typed(client, at("answer-gates", house), **changes)
+
+
+def cleared(house: HouseRecord) -> dict[str, Any]:
+    return {f"{hazard.id}-verdict": "clear" for hazard in load_hazards().hazards}
+
+
+def test_all_gates_are_answered_at_once_and_clear_ones_share_a_sentence(
+    seller: Client, begun: Callable[..., Assessment]
+) -> None:
+    house = begun(gate_answers=(), photos=()).house
+    assert seller.get(at("list-gates", house)).headers["Location"] == at("answer-gates", house)
+    changes = cleared(measured()) | {
+        "looked_at": "Every room, attic and cellar, with a lamp.",
+        "pests-note": "Mice droppings swept.",
+        "bulk_moisture-verdict": "stop",
+        "bulk_moisture-note": "Stain under the valley.",
+        "bulk_moisture-photo": upload(picture()),
+        "asbestos-verdict": "not_yet_known",
+        "asbestos-note": "Pipe wrap.",
+        "asbestos-verifier": "Corin",
+        "asbestos-how": "sample",
+        "asbestos-before_phase": "inject",
+        "asbestos-parts": ["front", "back"],
+        "then": "complete",
+    }
+    # "not yet known" for two walls leaves the others open: everything is kept, and the page says what is left.
+    page = page_of(seller.post(at("answer-gates", house), fields_in_sheet(seller, house) | changes, follow=True))
+    assert "The assessment cannot be completed yet" in page
+    assert "Not answered for Left gable end" in page
+    answers = {answer.hazard: answer for answer in stored(house).gate_answers}
+    assert answers["vermiculite"].note == "Every room, attic and cellar, with a lamp."
+    assert answers["pests"].note == "Mice droppings swept."
+    assert answers["bulk_moisture"].photos == ("photo-1",)
+    assert (answers["asbestos"].parts, answers["asbestos"].verifier) == (("front", "back"), "Corin")
+    response = sheet(seller, house, **{"asbestos-parts": "*", "then": "complete"})
+    assert response.headers["Location"] == at("show-estimate", house)
+    assert stored(house).gate_answers[0].answered_on == answers["lead_paint"].answered_on
+    assert Assessment.objects.get(house=house).status == "completed"
+    # Completed: the list is read, and nobody can answer any more.
+    assert "Pests" in page_of(seller.get(at("list-gates", house)))
+    assert sheet_refused(seller, house)
+
+
+def fields_in_sheet(client: Client, house: House) -> dict[str, Any]:
+    return fields_in(client.get(at("answer-gates", house)).content.decode())
+
+
+def sheet_refused(client: Client, house: House) -> bool:
+    return "No assessment is open here" in page_of(client.post(at("answer-gates", house), {}, follow=True))
+
+
+def test_a_faulty_row_keeps_everything_typed_and_names_its_gate(
+    seller: Client, begun: Callable[..., Assessment]
+) -> None:
+    house = begun(gate_answers=(), photos=()).house
+    sent = {
+        "pests-verdict": "clear",
+        "mould-note": "Smell in the corner.",
+        "bulk_moisture-verdict": "stop",
+        "bulk_moisture-note": "Stain.",
+        "vermiculite-verdict": "not_yet_known",
+        "vermiculite-note": "Hatch painted shut.",
+        "asbestos-verdict": "stop",
+        "asbestos-note": "Pipe wrap.",
+        "asbestos-photo": upload(picture()),
+        "cavity_duct-verdict": "dragons",
+    }
+    response = sheet(seller, house, **sent)
+    page = page_of(response)
+    assert response.status_code == 200
+    assert "<title>Error:" in page
+    for words in (
+        "Mould – Choose the answer",
+        "Cavities as ducts – Choose the answer from the list",
+    ):
+        assert words in page
+    assert stored(house).gate_answers == ()
+    mended = fields_in(response.content.decode()) | {"mould-verdict": "clear", "cavity_duct-verdict": "clear"}
+    page = page_of(seller.post(at("answer-gates", house), mended))
+    for words in (
+        "Pests – Note: enter what was seen and where, or fill in at the top what was looked at",
+        "Bulk moisture – Choose at least one photo",
+        "Vermiculite – Who will find out: empty; enter who will find out",
+        "Vermiculite – Before which phase of the work: empty",
+        "One photo has arrived and is kept",
+        "Smell in the corner.",
+    ):
+        assert words in page
+    assert "Asbestos – " not in page
+    assert stored(house).gate_answers == ()
+
+
+def test_two_people_at_the_gates_see_both_answers(
+    seller: Client, begun: Callable[..., Assessment], owner: User, signed_in: Callable[[User], Client]
+) -> None:
+    house = begun(gate_answers=(), photos=()).house
+    early = fields_in_sheet(seller, house)
+    sheet(signed_in(owner), house, **{"pests-verdict": "clear", "pests-note": "No sign.", "looked_at": ""})
+    sheet(signed_in(owner), house, **{"mould-verdict": "clear", "mould-note": "None smelled."})
+    mine = early | {
+        "pests-verdict": "not_yet_known",
+        "pests-note": "Nest in the gable?",
+        "pests-verifier": "Corin",
+        "pests-how": "lamp",
+        "pests-before_phase": "inject",
+        "asbestos-verdict": "clear",
+        "asbestos-note": "Bare pipes.",
+    }
+    response = seller.post(at("answer-gates", house), mine)
+    page = page_of(response)
+    assert response.status_code == 409
+    assert "Odile Marrow has changed this while you were typing" in page
+    assert "Theirs: Clear, No sign." in page
+    assert "Nest in the gable?" in page
+    assert [answer.hazard for answer in stored(house).gate_answers] == ["pests", "mould"]
+    # A gate that only the other one answered is not asked about, and stays.
+    again = fields_in(response.content.decode())
+    assert again["keep:pests"] == "mine"
+    assert "keep:mould" not in again
+    theirs = seller.post(at("answer-gates", house), again | {"keep:pests": "theirs"}, follow=True)
+    assert theirs.status_code == 200
+    answers = {answer.hazard: answer for answer in stored(house).gate_answers}
+    assert (answers["pests"].note, answers["asbestos"].note, answers["mould"].note) == (
+        "No sign.",
+        "Bare pipes.",
+        "None smelled.",
+    )
+    seller.post(at("answer-gates", house), again)
+    assert next(a for a in stored(house).gate_answers if a.hazard == "pests").verifier == "Corin"
+
+
+def test_a_gate_answered_part_by_part_is_shown_and_left_alone(seller: Client, begun: Callable[..., Assessment]) -> None:
+    day = date(2026, 3, 2)
+    apart = tuple(
+        GateAnswerRecord(
+            hazard="pests", verdict=Verdict.CLEAR, note=f"Looked at {part}.", answered_on=day, parts=(part,)
+        )
+        for part in ("front", "back")
+    )
+    house = begun(gate_answers=apart, photos=()).house
+    assert "Clear (Front), Looked at front." in page_of(seller.get(at("answer-gates", house)))
+    sheet(seller, house, **{"mould-verdict": "clear", "mould-note": "None."})
+    assert stored(house).gate_answers[:2] == apart
+
+
 # --- Photos ----------------------------------------------------------------------------------------------------------
 
 PHOTO = {"caption": "Front from the street", "part": "front", "taken_on": "2026-03-02", "kept": ""}

@@ -329,6 +329,23 @@ def test_freezing_makes_one_revision_of_what_was_shown(
     assert EstimateRevision.objects.count() == 1
 
 
+def test_freezing_and_making_the_proposal_is_one_step(
+    salesperson: User, signed_in: Browse, measured: Measure, book: None
+) -> None:
+    assessment, client = measured(), signed_in(salesperson)
+    for act in (lambda: freeze(client, assessment, then="propose"), lambda: propose_again(client, assessment)):
+        response = act()
+        proposal = Proposal.objects.get()
+        assert response.redirect_chain[-1][0] == reverse("estimates-check-proposal", kwargs={"code": proposal.code})
+    assert (proposal.status, proposal.revision_number) == ("draft", 1)
+    assert EstimateRevision.objects.count() == 1
+
+
+def propose_again(client: Client, assessment: Assessment) -> Any:
+    data = {"assessment": "1", "version": "1", "book": "standard", "then": "propose"}
+    return client.post(url("freeze-estimate", assessment.house), data, follow=True)
+
+
 def test_what_was_changed_in_between_is_looked_at_before_it_is_frozen(
     owner: User, signed_in: Browse, measured: Measure, book: None
 ) -> None:

@@ -606,9 +606,28 @@ def test_the_house_is_made_from_the_lead_and_linked(
     for _ in range(2):
         response = client.post(at(lead, "house/"), follow=True)
     house = House.objects.get()
-    assert f'<a href="/houses/{house.code}/">14 Kiln Row</a>' in response.content.decode()
-    assert "Mark as assessed" in words(response)
-    assert client.get(f"/houses/{house.code}/").status_code == 200
+    assert response.redirect_chain[-1][0] == f"/houses/{house.code}/assessment/quick/"
+    assert f'href="{at(lead)}"' in response.content.decode()
+    assert "Mark as assessed" in words(client.get(at(lead)))
+    # The lead and the house both keep the act; the history of the house tells it once.
+    page = words(client.get(f"/houses/{house.code}/"))
+    assert page.count("entered the house") + page.count("made the house") == 1
+
+
+def test_a_lead_is_taken_and_its_house_made_in_one_step(
+    salesperson: User, signed_in: Browse, typed: dict[str, str]
+) -> None:
+    client = signed_in(salesperson)
+    form = typed | {"street": "14 Kiln Row", "town": "Fernhollow", "measure": "1"}
+    for _ in range(2):
+        response = client.post("/leads/take/", form, follow=True)
+        assert response.redirect_chain[-1][0].endswith("/assessment/quick/")
+    assert (Lead.objects.count(), House.objects.count()) == (1, 1)
+    again = form | {"key": str(uuid.uuid4())}
+    assert "A house is here at this address already" in words(client.post("/leads/take/", again, follow=True))
+    lost = client.post("/leads/take/", form | {"street": "", "key": str(uuid.uuid4())}, follow=True)
+    assert "Change the lead, then make the house." in words(lost)
+    assert (Lead.objects.count(), House.objects.count()) == (3, 1)
 
 
 def test_a_house_at_the_same_address_is_offered_first(
