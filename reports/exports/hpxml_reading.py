@@ -16,6 +16,9 @@ from reports.exports.hpxml_words import NAMESPACE, READABLE
 MOST_BYTES = 5_000_000
 """A file of a house is under a tenth of this; more would only keep the machine busy. [bytes]"""
 
+MOST = 1e9
+"""No figure of a house comes near this; far larger ones would run out of numbers when multiplied."""
+
 # Python reads more as a number than the standard does, such as 1_000.
 _DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _N = {"h": NAMESPACE}
@@ -151,13 +154,13 @@ class Reading:
         self.notes.append(Note(NoteKind.REFUSED, place, words))
 
     def number(self, element: etree._Element | None, path: str, place: str) -> float | None:
-        """Number of 0 or more at a path; None where there is none, and with a note where it is no such number."""
+        """Number from 0 to MOST at a path; None where there is none, and with a note where it is no such number."""
         said = words_at(element, path)
         if not said:
             return None
         value = finite(said)
-        if not value >= 0:  # also when it is NaN
-            self.refused(place, f"{path} is {said[:40]!r}, no number of 0 or more")
+        if not 0 <= value <= MOST:  # also when it is NaN
+            self.refused(place, f"{path} is {said[:40]!r}, no number from 0 to {MOST:,.0f}")
             return None
         return value
 

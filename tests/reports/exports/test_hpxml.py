@@ -7,6 +7,7 @@ from pathlib import Path
 
 import hpxml_version_translator
 import pytest
+from hpxml_version_translator.converter import convert_hpxml_to_version
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
@@ -20,6 +21,7 @@ from estimates.house import (
     OpeningRecord,
     PressurePointRecord,
     QuickWallRecord,
+    SurfaceKind,
     WallRecord,
     house_from_json,
 )
@@ -92,6 +94,19 @@ def test_every_house_is_valid_and_holds_each_part_before_and_after(path):
     for measure in measures:
         idref = measure.find("h:InstalledComponents/h:InstalledComponent", N).get("idref")
         assert root.xpath(f"//h:SystemIdentifier[@id='{idref}']", namespaces=N)
+
+
+def test_another_program_takes_a_file_and_brings_it_to_the_next_version(tmp_path):
+    """D: the translator of the standard's own makers checks what it reads and what it writes against the schemas."""
+    ours, next_ = tmp_path / "ours.xml", tmp_path / "next.xml"
+    ours.write_bytes(hpxml_xml(house_of("sorrel-bungalow"), written_at=NOON))
+    convert_hpxml_to_version("5.0", str(ours), str(next_))
+    names = {"h": etree.parse(next_).getroot().nsmap[None]}
+    areas = etree.parse(next_).xpath("//h:Wall/h:Area/text()", namespaces=names)
+    upright = [
+        wall for wall in house_of("sorrel-bungalow").walls if wall.kind in (SurfaceKind.WALL, SurfaceKind.KNEE_WALL)
+    ]
+    assert [float(area) for area in areas] == pytest.approx([gross_area_ft2(wall) for wall in upright] * 2)
 
 
 def test_an_empty_cavity_is_empty_before_and_full_of_foam_after():

@@ -156,7 +156,7 @@ FOREIGN = foreign(
       {wall(OUTSIDE.replace("outside", "other housing unit") + "<Area>300</Area>", "party")}
       {wall(OUTSIDE, "bare")}
       {wall(OUTSIDE + "<Area>-5</Area>", "minus")}
-      {wall(OUTSIDE + "<Area>1e30</Area>", "huge")}
+      {wall(OUTSIDE + "<Area>1e8</Area>", "huge")}
       {wall(OUTSIDE + "<Area>160</Area><Siding>fiber cement siding</Siding>", "wall-w1")}
     </Walls>
     <FoundationWalls>{wall("<Area>800</Area>", "f1", "FoundationWall")}</FoundationWalls>
@@ -321,6 +321,14 @@ def test_a_file_larger_than_any_house_is_not_even_parsed(monkeypatch):
     monkeypatch.setattr(hpxml_reading, "MOST_BYTES", 1_000)
     with pytest.raises(BadRecord, match="at most 1,000"):
         house_from_hpxml(foreign("") + b" " * 1_000)
+
+
+def test_figures_too_large_for_any_house_never_become_infinite():
+    raw = FOREIGN.replace(b"<ConditionedFloorArea>1600<", b"<ConditionedFloorArea>1e308<")
+    read = house_from_hpxml(raw)
+    assert "floor_area_ft2" not in read.form
+    assert "$.floor_area_ft2" in {fault.path for fault in read.missing}
+    json.dumps(read.form, allow_nan=False)
 
 
 @pytest.mark.parametrize("said", ["NaN", "INF", "-INF", "1e999", "twelve", "0x10", "1_000", "&lt;b&gt;"])
