@@ -15,7 +15,7 @@ from typing import TypeVar
 
 from estimates.linework import BayState
 from estimates.physics.validity import OutOfRange, finite, not_negative, positive
-from jobs.balance_odds import odds
+from jobs.balance_odds import LEAST_ERROR, odds
 from jobs.balance_records import (
     FILLED,
     Balance,
@@ -248,7 +248,7 @@ class _Site:
         weighed = math.fsum(self.poured[run.id][0] for run in runs if run.mass_lb is not None)
         metered = poured - weighed
         common = (self.errors.container * weighed, self.errors.meter * metered, self.errors.fill * fill)
-        se = math.sqrt(variance + math.fsum(part * part for part in common))
+        se = max(math.sqrt(variance + math.fsum(part * part for part in common)), 2.0 * LEAST_ERROR * fill)
         filled = [bay for bay in bays if bay.state in FILLED]
         difference = poured - fill
         z = difference / se
@@ -351,7 +351,7 @@ class _Site:
     def measured(self, bay: BayFill) -> BayBalance:
         """A bay by its own reading alone."""
         volume, variance, source = self.volumes[bay.key]
-        se = math.sqrt(variance)
+        se = max(math.sqrt(variance), 2.0 * LEAST_ERROR * bay.fill_ft3)
         own = odds(volume - bay.fill_ft3, se, *self.columns([bay]))
         return BayBalance(
             bay.key, bay.fill_ft3, volume, source, se, own.any_void, own.any_escape, own.missing_ft3[0]

@@ -27,6 +27,9 @@ RECORD_WRONG = 0.002
 ESCAPE_BAYS = 2.0
 """Mean volume that an escape swallows, over that of its bay. [1] Common practice, no source."""
 
+LEAST_ERROR = 1e-3
+"""Least standard error of a sum that is taken seriously, as a share of it. [1] Common practice, no source."""
+
 REACH = 8.0
 """The inversion ends where the normal error leaves exp(-REACH^2 / 2) of it, about 1e-14. [1]"""
 
@@ -64,7 +67,7 @@ def odds(
     Parameters
     ----------
     difference_ft3 : poured less fill volume of all the bays together. [ft3]
-    se_ft3 : its standard error where every bay is sound, > 0. [ft3]
+    se_ft3 : its standard error where every bay is sound, at least a thousandth of the volumes. [ft3]
     volumes_ft3 : fill volume of each bay, > 0, (n,), n >= 1. [ft3]
     void_priors, escape_priors : chance of each bay before the volumes are looked at, 0 to 0.5, (n,). [1]
     least_void_share : smallest share of a bay that counts as a void, 0 to 0.9. [1]
@@ -76,7 +79,7 @@ def odds(
 
     Raises
     ------
-    OutOfRange : an argument outside its limits, lists of different length.
+    OutOfRange : an argument outside its limits, lists of different length, a difference that nothing explains.
 
     Notes
     -----
@@ -110,6 +113,10 @@ def odds(
     if p.size != volumes.size or q.size != volumes.size:
         raise OutOfRange("void_priors", f"{p.size} and {q.size}", f"{volumes.size}, one for each bay, as escape_priors")
     total = float(volumes.sum())
+    if s < LEAST_ERROR * total:
+        raise OutOfRange("se_ft3", s, f"at least {LEAST_ERROR * total:.3g}, a thousandth of the volumes")
+    # Farther out the odds no longer change, while the inversion would take ever more steps.
+    d = min(max(d, -total - 2.0 * REACH * s), total + 40.0 * ESCAPE_BAYS * float(volumes.max()))
     w, weight = _frequencies(s, 2.0 * (total + abs(d) + 20.0 * ESCAPE_BAYS * float(volumes.max()) + REACH * s), d)
     void, missing = _void_terms(w, volumes, least)
     swallowed = ESCAPE_BAYS * volumes[:, None]
@@ -119,6 +126,8 @@ def odds(
     others = _without_each(bays)
     gross = wrong / (3.0 * total)
     whole = float(gross + (1.0 - wrong) * _density(weight, others[0] * bays[0]))
+    if whole <= 1e-12 / s:
+        raise OutOfRange("difference_ft3", d, "one that voids and escapes explain, or record_wrong above 0")
     scale = (1.0 - wrong) / whole
 
     def of_bays(priors: Array, terms: Complex) -> tuple[float, ...]:
@@ -132,8 +141,8 @@ def odds(
         any_void=_share(1.0 - record - no_void),
         any_escape=_share(1.0 - record - no_escape),
         record_wrong=record,
-        void=of_bays(p, void),
-        escape=of_bays(q, escape),
+        void=tuple(_share(chance) for chance in of_bays(p, void)),
+        escape=tuple(_share(chance) for chance in of_bays(q, escape)),
         missing_ft3=of_bays(p, missing),
         escaped_ft3=of_bays(q, np.asarray(swallowed * escape**2, dtype=np.complex128)),
     )

@@ -83,6 +83,28 @@ def test_a_difference_beyond_all_bays_makes_the_record_doubtful() -> None:
     assert odds(200.0, 1.0, [2.7] * 9, [0.01] * 9, [0.005] * 9).record_wrong > 0.99
 
 
+def test_odds_far_out_take_no_longer_and_stay_chances() -> None:
+    for difference in (-1e6, 1e6, -24.3, 90.0):
+        found = odds(difference, 0.05, [2.7] * 9, [0.5] * 9, [0.5] * 9)
+        for chance in (found.any_void, found.any_escape, found.record_wrong, *found.void, *found.escape):
+            assert 0.0 <= chance <= 1.0
+    with pytest.raises(OutOfRange, match="difference_ft3"):
+        odds(-1e6, 0.5, [2.7] * 9, [0.01] * 9, [0.01] * 9, record_wrong=0.0)
+    with pytest.raises(OutOfRange, match="a thousandth of the volumes"):
+        odds(0.0, 1e-6, [2.7], [0.01], [0.01])
+    with pytest.raises(OutOfRange, match="void_priors is '1 and 2'"):
+        odds(0.0, 0.1, [2.7, 2.7], [0.01], [0.01] * 2)
+    with pytest.raises(OutOfRange, match="a bay at least"):
+        odds(0.0, 0.1, [], [], [])
+
+
+def test_a_run_measured_without_any_error_is_still_judged() -> None:
+    exact = Errors(mass=0, density=0, container=0, meter=0, flow=0, fill=0, waste=0, seconds=0)
+    found = bays(3, sd_ft3=0.0)
+    assert balance(found, [run(found, 8.1)], errors=exact).runs[0].finding is BalanceFinding.AGREES
+    assert balance(found, [run(found, 7.0)], errors=exact).runs[0].finding is BalanceFinding.VOID
+
+
 # --- runs and walls -------------------------------------------------------------------------------------------------
 
 
