@@ -136,7 +136,7 @@ def odds(
 
     no_void = float(scale * _density(weight, np.prod(sound + q[:, None] * escape, axis=0)))
     no_escape = float(scale * _density(weight, np.prod(sound + p[:, None] * void, axis=0)))
-    record = float(gross / whole)
+    record = _share(gross / whole)
     return Odds(
         any_void=_share(1.0 - record - no_void),
         any_escape=_share(1.0 - record - no_escape),
