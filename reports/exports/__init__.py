@@ -1,4 +1,6 @@
-"""Files for other programs, each a pure writer: plain dataclasses in, bytes out; no rows, no clock, no disk.
+"""Files for other programs, each a pure writer: plain dataclasses in, bytes out.
+
+No rows, no disk, and no clock but the time of saving that a workbook bears.
 
 tables.py   one description of a table -> CSV (RFC 4180) and XLSX
 journal.py  balanced postings under an editable account map -> a table for the bookkeeper's program

@@ -24,7 +24,7 @@ UNIT_CODES = {
     "each": "C62",
     "lump sum": "LS",
 }
-"""Units of our lines -> UN/ECE Recommendation 20 common codes (from memory, unconfirmed) [M]."""
+"""Units of our lines -> UN/ECE Recommendation 20 common codes [S; FTK and LS from memory, unconfirmed: M]."""
 
 UNIT_CODE = r"[A-Z0-9]{2,3}"
 """What a common code looks like: two or three capital letters or digits."""
@@ -42,7 +42,7 @@ class DocumentKind(StrEnum):
 
 
 class TaxCategory(StrEnum):
-    """How an amount is taxed, by its code of UN/EDIFACT 5305; all but the first bear a rate of 0 [M]."""
+    """How an amount is taxed, by its code of UN/EDIFACT 5305 [S]; all but the first bear a rate of 0."""
 
     STANDARD = "S"
     ZERO_RATED = "Z"

@@ -33,6 +33,9 @@ MOST_ROWS = 1_048_575
 WIDTHS = (8, 60)
 """Narrowest and widest column of a sheet. [characters]"""
 
+LOOKED_AT = 500
+"""Rows from which the width of a column is taken; looking at all of them would take as long as writing them."""
+
 # What XML 1.0 cannot hold, and with it no workbook.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _EXACT = Context(prec=MAX_PREC)
@@ -136,7 +139,7 @@ def table_xlsx(table: Table) -> bytes:
         head.value, head.data_type = harmless(column.heading), "s"
         head.font = Font(bold=True)
         head.alignment = Alignment(horizontal="left" if column.kind is Kind.TEXT else "right")
-        shown = [len(column.heading) + 3, *(len(_csv_cell(column, row[at - 1])) + 2 for row in checked)]
+        shown = [len(column.heading) + 3, *(len(_csv_cell(column, row[at - 1])) + 2 for row in checked[:LOOKED_AT])]
         sheet.column_dimensions[get_column_letter(at)].width = min(max(*shown, WIDTHS[0]), WIDTHS[1])
     for down, row in enumerate(checked, start=2):
         for at, (column, value) in enumerate(zip(table.columns, row, strict=True), start=1):
@@ -178,7 +181,8 @@ def _csv_cell(column: Column, cell: Any) -> str:
     # Through the shortest decimal form, so that 2.675 is not 2.67 for its binary dust.
     exact = Decimal(repr(cell)) if isinstance(cell, float) else Decimal(cell)
     shown = exact * 100 if column.kind is Kind.PERCENT else exact
-    return f"{shown.quantize(Decimal(1).scaleb(-column.shown_decimals), ROUND_HALF_UP, _EXACT):f}"
+    rounded = shown.quantize(Decimal(1).scaleb(-column.shown_decimals), ROUND_HALF_UP, _EXACT)
+    return f"{rounded if rounded else abs(rounded):f}"
 
 
 def _checked(table: Table) -> list[list[Any]]:

@@ -26,7 +26,7 @@ CBC = f"{UBL}CommonBasicComponents-2"
 PREFIXES = {"cac": CAC, "cbc": CBC}
 
 TAX_SCHEME = "STT"
-"""State sales tax in UN/EDIFACT 5153 (from memory, unconfirmed) [M]."""
+"""State or provincial sales tax in UN/EDIFACT 5153 [S]."""
 
 
 def ubl_xml(document: BillingDocument) -> bytes:

@@ -136,6 +136,11 @@ def test_a_cell_that_does_not_fit_is_refused_by_row_and_heading(write, kind, cel
     assert refused.value.faults[0].path == "rows[1].Value"
 
 
+def test_what_rounds_to_nothing_bears_no_sign():
+    table = Table("t", (Column("a", Kind.NUMBER), Column("b", Kind.PERCENT)), [(-0.001, -1e-9)])
+    assert table_csv(table) == b"a,b\r\n0.00,0.0\r\n"
+
+
 def test_a_row_of_another_length_is_refused():
     with pytest.raises(BadRecord, match=r"rows\[0\]: 1 cells for 2 columns"):
         table_csv(Table("t", (Column("a"), Column("b")), [("only",)]))
