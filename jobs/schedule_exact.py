@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from time import perf_counter
 from typing import Any
 
 from jobs.schedule_greedy import Chain, Plan
@@ -253,11 +254,28 @@ class Program:
         )
 
     def solve(self, *, time_limit_s: float, seed: int = 0) -> Answer:
-        """Solve the 0-1 program from where the plan stands; the status is read before any value."""
+        """Solve the 0-1 program from where the plan stands; the status is read before any value.
+
+        Started from a solution, HiGHS 1.16 may state an objective that is not that of its own columns (seen on problems
+        of four phases) and stop there as if it were proven. Such an answer proves nothing and is asked for again
+        without a start.
+        """
+        until = perf_counter() + time_limit_s
         solver = self._solver(relaxed=False, time_limit_s=time_limit_s, seed=seed)
         self._start(solver)
         solver.run()
+        if not self._consistent(solver) and (left := until - perf_counter()) > 0:
+            solver = self._solver(relaxed=False, time_limit_s=left, seed=seed)
+            solver.run()
         return self._answer(solver)
+
+    def _consistent(self, solver: Any) -> bool:
+        """Whether the objective that is stated is that of the columns."""
+        values = solver.getSolution().col_value
+        if len(values) != len(self.costs):
+            return True  # no solution, nothing to compare
+        cost = sum(each * value for each, value in zip(self.costs, values, strict=True))
+        return bool(abs(cost - solver.getInfo().objective_function_value) <= 1e-6 * max(1.0, abs(cost)))
 
     def _start(self, solver: Any) -> None:
         """Hand in the plan's own places: every 0-1 column, so that nothing is left to guess."""
@@ -289,6 +307,8 @@ class Program:
         feasible = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
         if status not in known or not feasible:
             return Answer(f"{words}, no plan", None, None, False)
+        if not self._consistent(solver):
+            return Answer(f"{words}, but its objective is not that of its columns", None, None, False)
         chains = self._chains(list(solver.getSolution().col_value))
         bound = info.mip_dual_bound if abs(info.mip_dual_bound) < 1e29 else None
         if chains is None:

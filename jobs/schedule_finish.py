@@ -9,6 +9,7 @@ from jobs.schedule_check import check_schedule
 from jobs.schedule_greedy import Plan
 from jobs.schedule_layout import Layout, Option, one_way_minutes, placement_of
 from jobs.schedule_problem import Placement, Schedule, ScheduleProblem, SolverRun, Term
+from jobs.schedule_reasons import left_out, reasons
 
 
 class ScheduleBroken(RuntimeError):
@@ -108,6 +109,8 @@ def finish(
         bound=cost if cost < bound <= cost + 1e-6 * max(1.0, cost) else bound,
         bound_from=bound_from,
         runs=tuple(runs),
+        left_out=left_out(plan),
+        why=reasons(plan),
         seed=seed,
     )
     if faults := check_schedule(problem, schedule):

@@ -114,18 +114,19 @@ class Layout:
     worked: list[int] = field(default_factory=list)  # number of worked days up to and including each day
     rosters: list[list[Half]] = field(default_factory=list)
     shapes: dict[tuple[int, int, bool], list[Shape]] = field(default_factory=dict)
+    lifted: frozenset[Rule] = NOTHING
 
     def ready(self, phase: int, end: int) -> int:
         """First hour at which a phase may begin when the one before it ends at `end`."""
         spec = self.phases[phase]
-        if spec.least_lag == 0:
+        if spec.least_lag == 0 or Rule.LAG in self.lifted:
             return end
         return self._day_after((end - 1) // 24, spec.least_lag, spec.lag_days) * 24
 
     def latest(self, phase: int, end: int) -> int:
         """Last hour at which a phase may begin when the one before it ends at `end`."""
         spec = self.phases[phase]
-        if spec.most_lag is None:
+        if spec.most_lag is None or Rule.LAG in self.lifted:
             return FOREVER
         return self._day_after((end - 1) // 24, spec.most_lag, spec.lag_days, last=True) * 24 + 23
 
@@ -156,6 +157,7 @@ def lay_out(
 ) -> Layout:
     """Lay out a problem, of its jobs only those with the given ids, with some rules lifted."""
     layout = Layout(problem, [], [], [], [], _rig_classes(problem), [], _fair_groups(problem))
+    layout.lifted = lifted
     total = 0
     for plan in problem.days:
         total += plan.worked
@@ -266,7 +268,7 @@ def _options(layout: Layout, job: Job, phase: Phase, index: int, lifted: frozens
         hours = phase.hours + travel / 60 if phase.visit else phase.hours / crew.size
         for rig in _rigs(layout, crew, phase, lifted):
             rig_away = _bits(_rig_away(layout, rig, lifted)) | blocked
-            for shape in _shapes(layout, crew_index, ceil(hours - ROUNDING), phase.visit):
+            for shape in shapes(layout, crew_index, ceil(hours - ROUNDING), phase.visit):
                 day, first, _ = shape.parts[0]
                 last = shape.parts[-1][0]
                 if shape.days & rig_away or not begin_days >> day & 1 or last in frozen:
@@ -333,6 +335,16 @@ def _rigs(layout: Layout, crew: Crew, phase: Phase, lifted: frozenset[Rule]) -> 
             yield index
 
 
+def rigs_for(problem: ScheduleProblem, crew: Crew, phase: Phase) -> list[str]:
+    """Rigs that a crew may drive for a phase, by id."""
+    driven = {other.rig for other in problem.crews if other.rig}
+    return [
+        rig.id
+        for rig in problem.rigs
+        if phase.rig_kind in rig.kinds and (rig.id == crew.rig if crew.rig else rig.id not in driven)
+    ]
+
+
 def _rig_away(layout: Layout, rig: int, lifted: frozenset[Rule]) -> Iterator[int]:
     """Days on which a class of rigs is not to be had."""
     if rig < 0 or Rule.ABSENCE in lifted:
@@ -341,7 +353,7 @@ def _rig_away(layout: Layout, rig: int, lifted: frozenset[Rule]) -> Iterator[int
     yield from (index for index, plan in enumerate(layout.problem.days) if inside(plan.on, absences))
 
 
-def _shapes(layout: Layout, crew: int, hours: int, visit: bool) -> list[Shape]:
+def shapes(layout: Layout, crew: int, hours: int, visit: bool) -> list[Shape]:
     """Every way to take so many hours on a crew's roster; as half-days are whole hours, so may be the hours asked."""
     known = layout.shapes.get((crew, hours, visit))
     if known is None:

@@ -15,8 +15,8 @@ from jobs.schedule_greedy import Plan, guided, multistart, reinsert
 from jobs.schedule_layout import Layout, lay_out
 from jobs.schedule_problem import Schedule, ScheduleProblem, SolverRun
 
-WHOLE_COLUMNS = 4000
-"""Most placements for which the whole program is tried before windows: it then mostly ends within seconds."""
+FEW_COLUMNS, WHOLE_COLUMNS = 1500, 4000
+"""Most placements for which the whole program is tried at once, and before or among windows: it then mostly ends."""
 
 KEPT_PER_PHASE = 60
 """Placements of a phase, on average, that windows look at; those of least reduced cost."""
@@ -186,10 +186,15 @@ def _useful(search: Search) -> set[int] | None:
     return {key for key, (_, reduced) in known.options.items() if reduced <= room}
 
 
-def whole_program(search: Search, share: float = 0.6) -> None:
+def small_program(search: Search) -> None:
+    """The whole program where it is so small that nothing else is worth its time."""
+    whole_program(search, most=FEW_COLUMNS)
+
+
+def whole_program(search: Search, share: float = 0.6, most: int = WHOLE_COLUMNS) -> None:
     """The 0-1 program of all jobs, without placements that no cheaper plan can hold, where few enough remain."""
     useful = _useful(search)
-    if useful is None or len(useful) > WHOLE_COLUMNS:
+    if useful is None or len(useful) > most:
         return
     since, before = perf_counter(), search.cost
     program = Program(search.plan, range(len(search.layout.jobs)), useful | _chosen(search.plan))

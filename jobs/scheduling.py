@@ -12,6 +12,7 @@ from time import perf_counter
 from jobs.schedule_check import ScheduleFault, check_schedule
 from jobs.schedule_finish import ScheduleBroken, plan_of
 from jobs.schedule_greedy import greedy
+from jobs.schedule_move import Move, move
 from jobs.schedule_problem import (
     Schedule,
     ScheduleProblem,
@@ -20,9 +21,20 @@ from jobs.schedule_problem import (
     problem_from_json,
     schedule_from_json,
 )
-from jobs.schedule_search import Progress, Search, Told, guided_starts, many_starts, relax, whole_program, windows
+from jobs.schedule_search import (
+    Progress,
+    Search,
+    Told,
+    guided_starts,
+    many_starts,
+    relax,
+    small_program,
+    whole_program,
+    windows,
+)
 
 __all__ = [
+    "Move",
     "Progress",
     "Schedule",
     "ScheduleBroken",
@@ -31,6 +43,7 @@ __all__ = [
     "check_schedule",
     "improve",
     "json_form",
+    "move",
     "problem_from_json",
     "schedule_from_json",
     "solve",
@@ -103,7 +116,7 @@ def improve(
 
 def _better(search: Search) -> None:
     """The portfolio, until nothing can be cheaper or time is up."""
-    for step in (many_starts, relax, guided_starts, whole_program, windows):
+    for step in (many_starts, relax, small_program, guided_starts, whole_program, windows):
         if search.proven or search.left <= 0:
             return
         step(search)
