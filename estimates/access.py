@@ -48,6 +48,9 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "book.read": frozenset({Role.OWNER, Role.SALESPERSON}),
     "book.publish": frozenset({Role.OWNER}),
     "template.change": frozenset({Role.OWNER}),
+    # Whoever may know of a job may look after it; findings and tests carry no prices.
+    "job.inspect": frozenset({Role.OWNER, Role.SCHEDULER, Role.CREW}),
+    "void.release": frozenset({Role.OWNER}),
     "crew.plan": frozenset({Role.OWNER, Role.SCHEDULER}),
     "cancellation.decide": frozenset({Role.OWNER}),
 }

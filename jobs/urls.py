@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import crews, homeowner
+from jobs.views import crews, homeowner, verification
 
 urlpatterns = [
     path("yours/<str:token>/", homeowner.show_proposal, name="jobs-show-proposal"),
@@ -23,4 +23,15 @@ urlpatterns = [
     path("crews/certificates/new/", crews.add_certificate, name="jobs-add-certificate"),
     path("crews/away/new/", crews.add_absence, name="jobs-add-absence"),
     path("crews/away/<uuid:code>/take-back/", crews.remove_absence, name="jobs-remove-absence"),
+    path("jobs/<uuid:code>/verification/", verification.show_verification, name="jobs-show-verification"),
+    path("jobs/<uuid:code>/verification/tests/<str:when>/", verification.record_test, name="jobs-record-test"),
+    path("jobs/<uuid:code>/verification/findings/new/", verification.add_finding, name="jobs-add-finding"),
+    path(
+        "jobs/<uuid:code>/verification/findings/<uuid:finding>/close/",
+        verification.close_finding,
+        name="jobs-close-finding",
+    ),
+    path("jobs/<uuid:code>/verification/infrared/<str:key>/", verification.show_infrared, name="jobs-show-infrared"),
+    path("jobs/<uuid:code>/verification/verify/", verification.verify_job, name="jobs-verify-job"),
+    path("jobs/<uuid:code>/verification/release/", verification.release_void, name="jobs-release-void"),
 ]

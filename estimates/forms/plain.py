@@ -23,7 +23,8 @@ class PlainForm(forms.Form):
             small = label[:1].lower() + label[1:]
             choose = isinstance(field, forms.ChoiceField)
             asked = "Choose" if choose else "Enter"
-            field.error_messages["required"] = f"{asked} the {small}" if not small.startswith("the ") else asked
+            spoken = small if small.startswith(("the ", "what ", "how ", "why ", "who ")) else f"the {small}"
+            field.error_messages["required"] = f"{asked} {spoken}"
             if choose:
                 field.error_messages["invalid_choice"] = f"Choose the {small} from the list"
 

@@ -6,6 +6,7 @@ To add a page: add one row to `PAGES`. A URL that is missing here fails `test_ev
 from __future__ import annotations
 
 import json
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -134,6 +135,12 @@ PAGES = [
     # Nothing has gone out, so there is no link to renew.
     Page("estimates-renew-link", (OWNER, SALES), method="post", code=409, wrong_method=True, arguments=proposal_of),
     Page("estimates-close-link", (OWNER, SALES), arguments=proposal_of),
+    Page(
+        "estimates-answer-question",
+        (OWNER, SALES),
+        code=404,
+        arguments=lambda house: {**proposal_of(house), "question": uuid.UUID(int=0)},
+    ),
     Page("estimates-record-cancellation", (OWNER, SALES), code=302, arguments=proposal_of),
     Page("estimates-decide-cancellation", (OWNER,), code=404, arguments=proposal_of),
     Page(
@@ -195,6 +202,43 @@ PAGES = [
         (OWNER, PLAN),
         method="post",
         code=302,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    # Verification. The house of this test has no job, so whoever may look is told there is none.
+    Page("jobs-show-verification", (OWNER, PLAN, CREW), code=404, arguments=lambda house: {"code": house.code}),
+    Page(
+        "jobs-record-test",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "when": "out"},
+    ),
+    Page("jobs-add-finding", (OWNER, PLAN, CREW), code=404, arguments=lambda house: {"code": house.code}),
+    Page(
+        "jobs-close-finding",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "finding": house.code},
+    ),
+    Page(
+        "jobs-show-infrared",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "key": "north"},
+    ),
+    Page(
+        "jobs-verify-job",
+        (OWNER, PLAN, CREW),
+        method="post",
+        code=404,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page(
+        "jobs-release-void",
+        (OWNER,),
+        method="post",
+        code=404,
         wrong_method=True,
         arguments=lambda house: {"code": house.code},
     ),
