@@ -142,3 +142,87 @@ def test_the_solver_equals_trying_everything_on_small_problems(seed):
     schedule = solve(problem, time_limit_s=20, seed=seed)
     assert schedule.cost == pytest.approx(least_cost(problem), abs=1e-6)
     assert schedule.bound == pytest.approx(schedule.cost, rel=1e-5, abs=1e-3)
+
+
+# --- what a solver says is read with care -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def busy() -> ScheduleProblem:
+    """Two jobs that both want the only crew's first day, so that the greedy order matters."""
+    jobs = tuple(
+        Job(f"j{n}", (Phase(f"j{n}p", "inject", hours=16),), earliest=MONDAY, due=MONDAY, weight=1.0 + n)
+        for n in range(2)
+    )
+    return ScheduleProblem(tuple(PlanDay(MONDAY + timedelta(days=n)) for n in range(3)), (Crew("c"),), (), jobs)
+
+
+def test_an_infeasible_program_gives_no_plan(busy):
+    program = Program(Plan(lay_out(busy)), [0, 1])
+    program._row(1.0, 1.0)  # a row without columns: 0 = 1
+    answer = program.solve(time_limit_s=5)
+    assert answer.chains is None
+    assert answer.bound is None
+    assert not answer.optimal
+    assert "Infeasible" in answer.status
+    assert program.relax(time_limit_s=5) is None
+
+
+def test_no_time_gives_no_plan_rather_than_a_guess(busy, monkeypatch):
+    """Without a start and without time the solver holds no solution; its arrays are not read."""
+    program = Program(Plan(lay_out(busy)), [0, 1])
+    monkeypatch.setattr(program, "_start", lambda solver: solver.setOptionValue("time_limit", 0.0))
+    answer = program.solve(time_limit_s=0.0)
+    assert answer.chains is None
+
+
+def test_a_solver_that_fails_leaves_the_greedy_plan_and_says_so(busy, monkeypatch):
+    schedule_search.ground.cache_clear()
+    build = Program.__init__
+
+    def broken(self, *args):
+        build(self, *args)
+        self._row(1.0, 1.0)
+
+    monkeypatch.setattr(Program, "__init__", broken)
+    schedule = solve(busy, time_limit_s=0.3)
+    assert check_schedule(busy, schedule) == ()
+    assert len(schedule.placements) == 2
+    assert schedule.bound_from == "each job alone"
+    assert [run.status for run in schedule.runs if run.solver == "linear relaxation"] == ["not finished in time"]
+
+
+def test_a_plan_that_books_a_crew_twice_is_refused_whoever_made_it(busy, monkeypatch):
+    def lying(self, **_):
+        first = {job: (self.options[self.layout.jobs[job][0]][0],) for job in self.free}
+        return schedule_exact.Answer("Optimal", first, None, True)
+
+    monkeypatch.setattr(Program, "solve", lying)
+    schedule = solve(busy, time_limit_s=0.3)
+    assert check_schedule(busy, schedule) == ()
+    assert len({placement.first_day for placement in schedule.placements}) == 2
+
+
+def test_an_objective_that_is_not_that_of_the_columns_proves_nothing(busy, monkeypatch):
+    monkeypatch.setattr(Program, "_consistent", lambda self, solver: False)
+    answer = Program(Plan(lay_out(busy)), [0, 1]).solve(time_limit_s=5)
+    assert answer.chains is None
+    assert answer.bound is None
+    assert not answer.optimal
+
+
+def test_the_same_seed_gives_the_same_plan(busy):
+    again = [solve(busy, time_limit_s=10, seed=3) for _ in range(2)]
+    assert again[0].placements == again[1].placements
+    assert again[0].terms == again[1].terms
+
+
+def test_improving_never_costs_more_and_shows_its_progress():
+    problem = small_problem(5)
+    rough = solve(problem, time_limit_s=0)
+    seen = []
+    better = improve(problem, rough, time_limit_s=5, seed=1, progress=seen.append)
+    assert better.cost <= rough.cost
+    assert better.cost == pytest.approx(least_cost(problem), abs=1e-6)
+    assert [step.cost for step in seen] == sorted((step.cost for step in seen), reverse=True)
+    assert all(step.bound <= step.cost + 1e-6 for step in seen)
