@@ -29,21 +29,19 @@ def reasons(plan: Plan) -> tuple[Why, ...]:
     """For each phase of a plan, what keeps it from beginning earlier."""
     layout = plan.layout
     owners = {phase.id: job for job, phase in layout.problem.phases()}
-    holders = {id(option): option for chain in plan.chains for option in chain or ()}
     found = []
     for chain in plan.chains:
         before: Option | None = None
         for option in chain or ():
             phase = layout.phases[option.phase]
-            rule, words = _reason(layout, owners[phase.id], phase, option, before, list(holders.values()))
+            rule, words = _reason(plan, owners[phase.id], phase, option, before)
             found.append(Why(phase.id, rule, words))
             before = option
     return tuple(found)
 
 
-def _reason(
-    layout: Layout, job: Job, phase: Phase, option: Option, before: Option | None, placed: list[Option]
-) -> tuple[str, str]:
+def _reason(plan: Plan, job: Job, phase: Phase, option: Option, before: Option | None) -> tuple[str, str]:
+    layout = plan.layout
     on = layout.problem.days[option.parts[0][0]].on
     if phase.pinned_day is not None:
         return Rule.PIN, f"It is pinned to {phase.pinned_day}."
@@ -55,7 +53,7 @@ def _reason(
         and (before is None or other.start <= layout.latest(option.phase, before.end))
     ]
     if earlier:
-        return _beaten(layout, option, earlier, placed)
+        return _beaten(plan, option, earlier)
     first, rule, words = _first_day(layout, job, phase, option, before)
     for day in range(option.parts[0][0] - 1, first - 1, -1):
         plan_day = layout.problem.days[day]
@@ -72,20 +70,44 @@ def _reason(
     return rule, words
 
 
-def _beaten(layout: Layout, option: Option, earlier: list[Option], placed: list[Option]) -> tuple[str, str]:
+def _beaten(plan: Plan, option: Option, earlier: list[Option]) -> tuple[str, str]:
     """An earlier start was possible by the rules: who has it, or what it would cost."""
-    latest = max(earlier, key=lambda other: (other.start, other.crew == option.crew, -other.cost))
-    crew = layout.problem.crews[latest.crew]
-    on = layout.problem.days[latest.parts[0][0]].on
-    for other in placed:
-        if other.phase == option.phase:
-            continue
-        if other.crew == latest.crew and other.mask & latest.mask:
-            words = f"{crew.name or crew.id} is with {layout.phases[other.phase].id} on {on}."
-            return Rule.OTHERS, f"Other jobs: {words}"
-        if latest.rig >= 0 and other.rig == latest.rig and other.rig_mask & latest.rig_mask:
-            return Rule.RIG, f"The rig is with {layout.phases[other.phase].id} on {on}."
-    return "cost", f"It could begin on {on}, but no plan found costs less in travel, idle half-days and lateness."
+    layout = plan.layout
+    earlier.sort(key=lambda other: (other.start, other.crew == option.crew, -other.cost), reverse=True)
+
+    def busy(other: Option) -> int:
+        """Hours of the crew that others have."""
+        return other.mask & plan.taken[other.crew] & ~(option.mask if other.crew == option.crew else 0)
+
+    def out(other: Option) -> int:
+        """Hours at which others have every rig of the kind."""
+        if other.rig < 0:
+            return 0
+        return other.rig_mask & plan.rig_levels[other.rig][-1] & ~(option.rig_mask if other.rig == option.rig else 0)
+
+    idle = [other for other in earlier if not busy(other)]
+    free = next((other for other in idle if not out(other)), None)
+    if free is not None:
+        on = layout.problem.days[free.parts[0][0]].on
+        return "cost", f"It could begin on {on}, but no plan found costs less in travel, idle half-days and lateness."
+    wanted = (idle or earlier)[0]
+    on = layout.problem.days[wanted.parts[0][0]].on
+    holder = next(
+        other
+        for chain in plan.chains
+        for other in chain or ()
+        if other.phase != option.phase
+        and (
+            (other.rig_mask & wanted.rig_mask and other.rig == wanted.rig)
+            if idle
+            else (other.mask & wanted.mask and other.crew == wanted.crew)
+        )
+    )
+    name = layout.phases[holder.phase].id
+    if idle:
+        return Rule.RIG, f"The rig is with {name} on {on}."
+    crew = layout.problem.crews[wanted.crew]
+    return Rule.OTHERS, f"Other jobs: {crew.name or crew.id} is with {name} on {on}."
 
 
 def _first_day(layout: Layout, job: Job, phase: Phase, option: Option, before: Option | None) -> tuple[int, str, str]:

@@ -1,11 +1,25 @@
-"""Made-up instances of a busy month: two rigs, weather, skills, due dates, travel."""
+"""The scheduling portfolio against a bound of the same objective: nine made-up months of sixty jobs.
+
+Objective: travel minutes + 60 x weight a day late + 3000 x weight a job left out. Floor: the linear relaxation of the
+time-indexed program, a true lower bound of every plan. What is asserted: every plan passes the independent check, no
+plan is dearer than the greedy one, none lies below the bound. Ratios are printed with their targets.
+"""
 
 from __future__ import annotations
 
 import random
+import statistics
 from datetime import date, timedelta
+from time import perf_counter
 
+import pytest
+
+from jobs.schedule_greedy import greedy, multistart
+from jobs.schedule_layout import lay_out
 from jobs.schedule_problem import Crew, Job, Phase, PlanDay, Rig, ScheduleProblem, ScheduleWeights, Span
+from jobs.scheduling import check_schedule, solve
+
+pytestmark = pytest.mark.benchmark
 
 FIRST = date(2026, 3, 2)  # a Monday
 
@@ -96,3 +110,37 @@ def _job(rng: random.Random, number: int, crews: int) -> Job:
         away=(_span(rng, "away"),) if rng.random() < 0.3 else (),
         phases=tuple(phases),
     )
+
+
+CASES = [(crews, seed) for crews in (4, 6, 8) for seed in (7, 8, 9)]
+SECONDS = 10.0
+MEDIAN_TARGET, WORST_TARGET = 1.07, 1.3
+
+
+def test_nine_months_of_sixty_jobs_against_the_bound():
+    rows: dict[str, list[float]] = {"greedy": [], "multistart": [], "portfolio": []}
+    print("\ncrews:seed  phases  greedy (ms)  multistart 1 s  portfolio 10 s  left out  bound from")
+    for crews, seed in CASES:
+        problem = month(crews, seed)
+        started = perf_counter()
+        layout = lay_out(problem)
+        plain = greedy(layout).cost()
+        first_ms = 1000 * (perf_counter() - started)
+        many = multistart(layout, until=perf_counter() + 1.0, rng=random.Random(seed)).cost()
+        schedule = solve(problem, time_limit_s=SECONDS, seed=seed)
+        assert check_schedule(problem, schedule) == ()
+        assert schedule.cost <= plain + 1e-6
+        assert schedule.bound <= schedule.cost * (1 + 1e-6)
+        for name, cost in (("greedy", plain), ("multistart", many), ("portfolio", schedule.cost)):
+            rows[name].append(cost / schedule.bound)
+        left_out = len(schedule.left_out)
+        print(
+            f"{crews}:{seed}  {len(layout.phases)}  {rows['greedy'][-1]:.2f} ({first_ms:.0f})  "
+            f"{rows['multistart'][-1]:.2f}  {rows['portfolio'][-1]:.3f}  {left_out}  {schedule.bound_from}",
+            flush=True,
+        )
+    for name, ratios in rows.items():
+        print(f"{name}: median {statistics.median(ratios):.3f}, worst {max(ratios):.3f}")
+    median, worst = statistics.median(rows["portfolio"]), max(rows["portfolio"])
+    print(f"target median <= {MEDIAN_TARGET}: {'PASS' if median <= MEDIAN_TARGET else 'over target'}")
+    print(f"target worst <= {WORST_TARGET}: {'PASS' if worst <= WORST_TARGET else 'over target'}")
