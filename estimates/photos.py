@@ -24,8 +24,8 @@ LONGEST_SIDE = 1800
 QUALITY = 82
 """Of the JPEG that is kept."""
 
-FORMATS = ("JPEG", "PNG", "WEBP")
-"""Pictures that are read; the content decides, never the name."""
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+"""Pictures that are read; the content decides, never the name. HEIF is what telephones write as .heic."""
 
 MOST_PHOTOS = 200
 """Photos that one house may hold."""
@@ -81,8 +81,11 @@ def photo_path(sha256: str) -> Path:
 
 def _made_anew(file: BinaryIO) -> bytes:
     from PIL import Image, ImageOps, UnidentifiedImageError
+    from pillow_heif import register_heif_opener
 
-    words = "This file cannot be read as a photo. Choose a JPEG, PNG or WebP picture."
+    register_heif_opener()
+
+    words = "This file cannot be read as a photo. Choose a JPEG, PNG, WebP or HEIC picture."
     try:
         with Image.open(file, formats=FORMATS) as picture:
             if picture.width * picture.height > MOST_PIXELS:
@@ -100,7 +103,15 @@ def _made_anew(file: BinaryIO) -> bytes:
             ground.paste(plain, mask=plain.getchannel("A"))
     except BadPhoto:
         raise
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError, EOFError):
+    except (
+        UnidentifiedImageError,
+        Image.DecompressionBombError,
+        OSError,
+        ValueError,
+        SyntaxError,
+        EOFError,
+        RuntimeError,
+    ):
         raise BadPhoto(words) from None
     kept = io.BytesIO()
     ground.save(kept, "JPEG", quality=QUALITY, optimize=True)
