@@ -61,6 +61,7 @@ SENTENCES: dict[str, Words] = {
     "proposal.release_floor": lambda before, after, zone: "released the price below the floor",
     "proposal.open": lambda before, after, zone: "opened the proposal",
     "proposal.question": lambda before, after, zone: "asked a question about the proposal",
+    "proposal.reply": lambda before, after, zone: "answered a question about the proposal",
     "proposal.disclose": lambda before, after, zone: _DISCLOSED.get(after.get("kind", ""), "was shown a paper"),
     "proposal.cancel_notice": lambda before, after, zone: "gave notice to cancel",
     "proposal.cancel_decide": lambda before, after, zone: (

@@ -8,6 +8,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.db import transaction
 
 from estimates.activity import activity_record, object_type
@@ -18,11 +19,12 @@ from estimates.issuing import current_link
 from estimates.leads import lead_follow
 from estimates.mail import LINK, letter_add
 from estimates.models.activity import ActivityEntry
-from estimates.models.answer import Disclosure, DisclosureKind, Question
+from estimates.models.answer import Disclosure, DisclosureKind, Question, Reply
 from estimates.models.house import House
 from estimates.models.lead import Lead, LeadStage
 from estimates.models.paper import ProposalPaper
 from estimates.models.proposal import Proposal, ProposalStatus
+from estimates.models.user import User
 from estimates.proposal_words import long_date
 from estimates.proposals import proposal_accept, proposal_decline
 
@@ -121,6 +123,79 @@ def question_ask(
             now=now,
         )
     return question
+
+
+class RepliedMeanwhile(Conflict):
+    """Somebody else answered the question since the form was shown."""
+
+
+def question_mail(question: Question) -> str:
+    """Where an answer goes: the address given with the question, else that of the proposal's letter; "" for none."""
+    try:
+        validate_email(question.reach)
+    except ValidationError:
+        paper = ProposalPaper.objects.filter(proposal=question.proposal_id).only("mail_to").first()
+        return paper.mail_to if paper is not None else ""
+    return question.reach
+
+
+def question_reply(
+    *, question: Question, key: UUID, words: str, seen: int, by: User, now: datetime, origin: str = ""
+) -> Reply:
+    """Answer a question: on the page of the homeowner, and in a letter where there is an address.
+
+    Parameters
+    ----------
+    question : of a homeowner.
+    key : made with the form; the same form again is the same reply.
+    words : the answer.
+    seen : how many replies stood there when the form was shown.
+    by, now, origin : who, when, from where.
+
+    Raises
+    ------
+    ValidationError : there are no words, or too many.
+    RepliedMeanwhile : somebody else has answered since.
+    """
+    with transaction.atomic():
+        locked = _locked(question.proposal)
+        there = Reply.objects.filter(question=question, key=key).first()
+        if there is not None:
+            return there
+        if Reply.objects.filter(question=question).count() != seen:
+            raise RepliedMeanwhile("Somebody else has answered this question meanwhile. Read that answer first.")
+        to = question_mail(question)
+        reply = Reply(question=question, key=key, at=now, by=by, words=words.strip(), mailed_to=to)
+        reply.full_clean()
+        reply.save()
+        after = {"question": question.code, "mailed": bool(to)}
+        activity_record(actor=by, action="proposal.reply", target=locked, now=now, after=after, origin=origin)
+        if to:
+            _reply_letter(locked, reply, now=now)
+    return reply
+
+
+def _reply_letter(proposal: Proposal, reply: Reply, *, now: datetime) -> None:
+    firm, paper, question = load_firm(), _paper(proposal), reply.question
+    # The link signs a contract: it goes only to the address that the proposal itself went to.
+    link = current_link(proposal, now=now) if reply.mailed_to == paper.mail_to else None
+    asked, said = (words.replace(LINK, "(private link)") for words in (question.words, reply.words))
+    text = [
+        f"Dear {proposal.house.customer_name},",
+        f"you asked about proposal {proposal.number}:\n\n{asked}",
+        f"Our answer:\n\n{said}",
+        *([f"Your proposal, with this answer:\n{LINK}"] if link is not None else []),
+        f"{reply.by.full_name}\n{firm.name}\n{firm.phone}",
+    ]
+    letter_add(
+        to=[reply.mailed_to],
+        subject=f"Our answer to your question, proposal {proposal.number}",
+        text="\n\n".join(text),
+        key=f"reply-{question.code}-{reply.key}",
+        now=now,
+        link=link,
+        site=paper.site if link is not None else "",
+    )
 
 
 def proposal_answer_yes(

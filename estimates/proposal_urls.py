@@ -20,6 +20,11 @@ urlpatterns = [
         proposal_acts.decide_cancellation,
         name="estimates-decide-cancellation",
     ),
+    path(
+        "proposals/<uuid:code>/questions/<uuid:question>/",
+        proposal_acts.answer_question,
+        name="estimates-answer-question",
+    ),
     path("houses/<uuid:code>/proposal/", proposal_check.draft_proposal, name="estimates-draft-proposal"),
     path("templates/", proposal_template.list_templates, name="estimates-list-templates"),
     path("templates/restore/", proposal_template.restore_template, name="estimates-restore-template"),

@@ -250,6 +250,27 @@ def proposal_expire(*, proposal: Proposal, now: datetime, origin: str = "") -> P
     return _end(proposal, _S.EXPIRED, by=None, now=now, origin=origin)
 
 
+def proposals_expire(*, now: datetime, most: int = 1000, origin: str = "") -> int:
+    """Close every issued proposal whose last day is over, and return how many; several at once do no harm.
+
+    Parameters
+    ----------
+    now : the time; its day is that of the firm's clock.
+    most : how many to close at most.
+    origin : network address or command.
+    """
+    over = Proposal.objects.filter(status=_S.ISSUED, valid_until__lt=timezone.localtime(now).date())
+    closed = 0
+    for proposal in over.order_by("valid_until", "pk")[:most]:
+        try:
+            proposal_expire(proposal=proposal, now=now, origin=origin)
+        except Conflict:
+            # Answered, taken back or closed by another run since it was read.
+            continue
+        closed += 1
+    return closed
+
+
 @dataclass(frozen=True, slots=True)
 class _Named:
     id: str

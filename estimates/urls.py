@@ -57,9 +57,7 @@ urlpatterns = [
     path("houses/<uuid:code>/assessment/drawn/", assessment_edit.preview_wall, name="estimates-preview-wall"),
     path("houses/<uuid:code>/assessment/bills/", assessment_bills.import_bills, name="estimates-import-bills"),
     path("houses/<uuid:code>/assessment/gates/", assessment_gates.list_gates, name="estimates-list-gates"),
-    path(
-        "houses/<uuid:code>/assessment/gates/all/", assessment_gate_sheet.answer_gates, name="estimates-answer-gates"
-    ),
+    path("houses/<uuid:code>/assessment/gates/all/", assessment_gate_sheet.answer_gates, name="estimates-answer-gates"),
     path(
         "houses/<uuid:code>/assessment/gates/<slug:hazard>/", assessment_gates.answer_gate, name="estimates-answer-gate"
     ),

@@ -128,6 +128,19 @@ class DecisionForm(PlainForm):
         self.fields["granted"].error_messages |= {"required": "Choose what becomes of the contract"}
 
 
+class ReplyForm(PlainForm):
+    """The answer to a question of a homeowner."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    words = forms.CharField(
+        label="Answer",
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        error_messages={"max_length": "Enter an answer of at most 4,000 characters"},
+    )
+
+
 class TemplateForm(PlainForm):
     """A changed template."""
 

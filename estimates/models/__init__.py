@@ -1,7 +1,7 @@
 """The rows of the estimates app, one module per noun."""
 
 from estimates.models.activity import ActivityEntry
-from estimates.models.answer import Cancellation, CancellationDecision, Disclosure, DisclosureKind, Question
+from estimates.models.answer import Cancellation, CancellationDecision, Disclosure, DisclosureKind, Question, Reply
 from estimates.models.assessment import Assessment, AssessmentStatus
 from estimates.models.call import CallEntry, CallOutcome, CallPurpose
 from estimates.models.command import Command
@@ -46,6 +46,7 @@ __all__ = [
     "ProposalPaper",
     "ProposalStatus",
     "Question",
+    "Reply",
     "Role",
     "Rule",
     "User",

@@ -92,6 +92,41 @@ class Question(FrozenModel):
         return f"question {self.code}"
 
 
+class ReplyQuerySet(FrozenQuerySet["Reply"]):
+    """Reads of replies."""
+
+    def visible_to(self, user: User | AnonymousUser) -> ReplyQuerySet:
+        """Return those to questions about proposals that somebody may know of."""
+        return self.filter(question__proposal__in=Proposal.objects.visible_to(user))
+
+
+class Reply(FrozenModel):
+    """What the office answered to a question; a second reply adds to the first, and none is changed."""
+
+    question = models.ForeignKey(Question, on_delete=models.PROTECT, related_name="replies")
+    key = models.UUIDField()
+    """Made with the form: the same form sent twice is one reply."""
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    words = models.CharField(max_length=4000)
+    mailed_to = models.CharField(max_length=254, blank=True)
+    """Where the letter went; nobody where no address was known."""
+
+    objects = ReplyQuerySet.as_manager()
+
+    class Meta(FrozenModel.Meta):
+        verbose_name = "reply"
+        verbose_name_plural = "replies"
+        ordering = ("question", "at", "id")
+        constraints = (
+            models.UniqueConstraint(name="reply_once_per_form", fields=["question", "key"]),
+            models.CheckConstraint(name="reply_has_words", condition=~Q(words="")),
+        )
+
+    def __str__(self) -> str:
+        return f"reply to {self.question_id}"
+
+
 class CancellationQuerySet(FrozenQuerySet["Cancellation"]):
     """Reads of cancellations."""
 

@@ -95,7 +95,7 @@ def proposal_context(request: HttpRequest, proposal: Proposal) -> dict[str, Any]
         "accepted": next((one for one in options if one["id"] == proposal.accepted_option), None),
         "link": link,
         "address": link_address(link, paper.site) if link is not None and paper is not None else "",
-        "questions": Question.objects.filter(proposal=proposal),
+        "questions": Question.objects.filter(proposal=proposal).prefetch_related("replies__by"),
         "cancellation": cancellation,
         "decision": decision,
         "standing": standing,

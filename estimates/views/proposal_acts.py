@@ -1,4 +1,4 @@
-"""What the office does with a proposal that is out: taking it or its link back, and answering a notice to cancel."""
+"""What the office does with a proposal that is out: taking it or its link back, answering questions and notices."""
 
 from __future__ import annotations
 
@@ -13,10 +13,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from estimates import access
+from estimates.answers import RepliedMeanwhile, question_mail, question_reply
 from estimates.cancelling import cancellation_decide, cancellation_receive
-from estimates.forms.proposals import DecisionForm, NoticeForm, ReasonForm
+from estimates.forms.proposals import DecisionForm, NoticeForm, ReasonForm, ReplyForm
 from estimates.issuing import house_zone, proposal_link_again, proposal_link_close
-from estimates.models import Proposal, ProposalPaper
+from estimates.models import Proposal, ProposalPaper, Question, Reply
 from estimates.models.answer import Cancellation
 from estimates.models.proposal import PROPOSAL_MOVES, ProposalStatus
 from estimates.proposals import proposal_withdraw
@@ -168,3 +169,48 @@ def decide_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         "sentence": f"{cancellation.rule}",
     }
     return render(request, "estimates/proposal_reason.html", context)
+
+
+@either_way
+@access.action("proposal.write")
+def answer_question(request: HttpRequest, code: uuid.UUID, question: uuid.UUID) -> HttpResponse:
+    """Answer a question of the homeowner; who was overtaken reads the other answer and keeps what was typed."""
+    proposal = proposal_or_404(request, code, "proposal.write")
+    asked = Question.objects.filter(proposal=proposal, code=question).first()
+    if asked is None:
+        raise Http404
+    replies = Reply.objects.filter(question=asked).select_related("by")
+    first = {"key": uuid.uuid4(), "seen": len(replies)}
+    form = ReplyForm(request.POST if request.method == "POST" else None, initial=first)
+    status = 200
+    if form.is_valid():
+        try:
+            reply = question_reply(
+                question=asked,
+                **form.cleaned_data,
+                by=access.signed_in(request),
+                now=timezone.now(),
+                origin=access.origin_of(request),
+            )
+        except RepliedMeanwhile as refused:
+            data = request.POST.copy()
+            data["seen"] = str(replies.count())
+            form, status = ReplyForm(data), 409
+            form.add_error(None, f"{refused} What you typed still stands below; send it if it adds something.")
+        except ValidationError as fault:
+            form.add_error(None, fault.messages)
+        else:
+            said = f"The letter goes to {reply.mailed_to} with the next run of the mail." if reply.mailed_to else ""
+            messages.success(request, f"Your answer stands on the homeowner's page. {said or 'Call them, too.'}")
+            return redirect("estimates-show-proposal", code=proposal.code)
+    context = {
+        "section": "proposals",
+        "proposal": proposal,
+        "question": asked,
+        "replies": replies.all(),
+        "mail": question_mail(asked),
+        "form": form,
+        "forms": [form],
+        "faulty": form.faulty,
+    }
+    return render(request, "estimates/proposal_question.html", context, status=status)

@@ -50,7 +50,7 @@ log = logging.getLogger("cavitybook.homeowner")
 Page = Callable[..., HttpResponseBase]
 
 SAID = {
-    "asked": "Your question is on its way to us. We answer by telephone or e-mail.",
+    "asked": "Your question is on its way to us. Our answer will stand below it, and comes by telephone or e-mail.",
     "read": "Thank you: it is recorded that you read the fact sheets. Next: choose an option.",
     "accepted": "Thank you, your answer is recorded. Your notice of cancellation stands below; keep it.",
     "declined": "Your answer is recorded. Thank you for telling us.",
@@ -121,7 +121,7 @@ def _page(request: HttpRequest, proposal: Proposal, token: str, form: QuestionFo
         "form": form,
         "forms": [form],
         "faulty": form.faulty,
-        "questions": Question.objects.filter(proposal=proposal),
+        "questions": Question.objects.filter(proposal=proposal).prefetch_related("replies__by"),
         "fact_sheets": disclosures.get(DisclosureKind.FACT_SHEET),
         "notice": disclosures.get(DisclosureKind.CANCELLATION_NOTICE),
         "accepted": next((one for one in content["options"] if one["id"] == proposal.accepted_option), None),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import re
 import uuid
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -33,6 +35,7 @@ from estimates.models import (
     OutboxMessage,
     Proposal,
     Question,
+    Reply,
     User,
 )
 from estimates.proposal_words import long_date
@@ -197,6 +200,71 @@ def test_nobody_can_fill_the_office_with_questions(out: Any, friday: Any) -> Non
         question_ask(proposal=out.proposal, key=uuid.uuid4(), words=f"Question {number}", now=now)
     with pytest.raises(Conflict, match="Call us"):
         question_ask(proposal=out.proposal, key=uuid.uuid4(), words="One more", now=now)
+
+
+def test_the_office_answers_a_question_by_letter_and_on_the_page(
+    client: Client, out: Any, friday: Any, salesperson: User, signed_in: Callable[[User], Client]
+) -> None:
+    client.post(f"{out.address}ask/", {"key": str(uuid.uuid4()), "words": "Is the cat safe? {private link}"})
+    desk, question = signed_in(salesperson), Question.objects.get()
+    page = f"/proposals/{out.proposal.code}/questions/{question.code}/"
+    assert page in desk.get(f"/proposals/{out.proposal.code}/").content.decode()
+    assert "It goes to wren@example.org" in desk.get(page).content.decode()
+    assert "Enter the answer" in desk.post(page, {"key": str(uuid.uuid4()), "seen": "0", "words": " "}).content.decode()
+    given = {"key": str(uuid.uuid4()), "seen": "0", "words": "Keep it out of the room\nfor an hour."}
+    for _ in range(2):
+        said = desk.post(page, given, follow=True).content.decode()
+        assert "The letter goes to wren@example.org" in said
+    letter = OutboxMessage.objects.get(key__startswith="reply-")
+    assert letter.payload["to"] == ["wren@example.org"]
+    assert "Keep it out of the room" in letter.payload["text"]
+    assert letter.payload["text"].count("{private link}") == 1
+    assert "Keep it out of the room<br>for an hour." in shown(client, out.address)
+    assert "answered a question" in said
+    # Somebody who was overtaken reads the answer that stands, and keeps what was typed.
+    late = desk.post(page, given | {"key": str(uuid.uuid4()), "words": "One hour."})
+    assert late.status_code == 409
+    text = late.content.decode()
+    assert "Somebody else has answered this question meanwhile" in text
+    assert "Keep it out of the room" in text
+    assert ">\nOne hour.</textarea>" in text
+    assert Reply.objects.count() == 1
+
+
+def test_an_answer_to_another_address_brings_no_link(
+    client: Client, out: Any, salesperson: User, signed_in: Callable[[User], Client], owner: User
+) -> None:
+    asked = {"key": str(uuid.uuid4()), "words": "When?", "reach": "son@example.org"}
+    client.post(f"{out.address}ask/", asked)
+    page = f"/proposals/{out.proposal.code}/questions/{Question.objects.get().code}/"
+    signed_in(owner).post(page, {"key": str(uuid.uuid4()), "seen": "0", "words": "In April."})
+    letter = OutboxMessage.objects.get(key__startswith="reply-")
+    assert (letter.payload["to"], "link" in letter.payload) == (["son@example.org"], False)
+    other = f"/proposals/{out.proposal.code}/questions/{uuid.uuid4()}/"
+    assert signed_in(owner).get(other).status_code == 404
+
+
+def test_a_proposal_past_its_last_day_is_closed_by_the_clock_and_says_so(
+    client: Client, out: Any, friday: Any, salesperson: User, signed_in: Callable[[User], Client]
+) -> None:
+    said = io.StringIO()
+    call_command("send_due", stdout=said)
+    assert "closed" not in said.getvalue()
+    friday.shift(timedelta(days=21))
+    assert "It can no longer be accepted" in shown(client, out.address)
+    for closed in ("1 proposal past the last day closed", ""):
+        said = io.StringIO()
+        call_command("send_due", stdout=said)
+        assert closed in said.getvalue()
+    assert state(out).status == "expired"
+    assert ActivityEntry.objects.filter(action="proposal.expire").count() == 1
+    assert "It can no longer be accepted" in shown(client, out.address)
+    assert "Choose" not in shown(client, out.address)
+    answer = accept(client, out)
+    assert answer.status_code == 409
+    assert state(out).accepted_at is None
+    page = signed_in(salesperson).get(f"/proposals/{out.proposal.code}/").content.decode()
+    assert "Expired: its last day was" in page
 
 
 # --- Accepting -------------------------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""``manage.py send_due``: deliver what the outbox holds."""
+"""``manage.py send_due``: what is due by the clock: letters of the outbox, and proposals whose last day is over."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from estimates.outbox import outbox_again, outbox_send
+from estimates.proposals import proposals_expire
 
 
 class Command(BaseCommand):
-    """Delivers due messages once and says how many; run it every minute or so, several at once do no harm."""
+    """Closes what has ended and delivers due messages once; run it every minute or so, several at once do no harm."""
 
-    help = "Deliver the messages that are due."
+    help = "Close proposals whose last day is over, and deliver the messages that are due."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Declare ``--most`` and ``--again``."""
@@ -29,5 +30,8 @@ class Command(BaseCommand):
                 outbox_again(key=options["again"], now=timezone.now())
             except ValueError as fault:
                 raise CommandError(str(fault)) from fault
+        closed = proposals_expire(now=timezone.now(), origin="manage.py send_due")
+        if closed:
+            self.stdout.write(f"{closed} {'proposal' if closed == 1 else 'proposals'} past the last day closed")
         done = outbox_send(most=options["most"])
         self.stdout.write(f"{done.sent} sent, {done.waiting} to be tried again, {done.given_up} given up")
