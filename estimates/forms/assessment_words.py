@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from estimates import house as records
+from estimates.forms.plain import UNIT_WORDS
 from estimates.records import Spec, specs
 from estimates.templatetags.figures import spoken
 
@@ -12,11 +13,6 @@ PERCENT = frozenset({"efficiency", "target_margin"})
 """Shares that people say in per cent although their name does not end in `_share`."""
 
 SUFFIXES = ("_ft2", "_ft3", "_in2", "_ft", "_in", "_cfm", "_pa", "_ppm", "_mph", "_f", "_s", "_share", "_days")
-
-UNIT_WORDS = {
-    "ft2": "ft²", "ft3": "ft³", "in2": "in²", "degF": "°F", "degF day": "°F days", "R": "R", "$": "$",
-}  # fmt: skip
-"""Unit as declared -> as people read it."""
 
 LABELS: dict[tuple[str, str], str] = {
     ("WallRecord", "kind"): "Kind of surface",

@@ -34,6 +34,12 @@ class PlainForm(forms.Form):
         return self.is_bound and bool(self.errors)
 
 
+UNIT_WORDS = {
+    "ft2": "ft²", "ft3": "ft³", "in2": "in²", "degF": "°F", "degF day": "°F days", "R": "R", "$": "$",
+}  # fmt: skip
+"""Unit as declared -> as people read it."""
+
+
 class QuantityField(forms.CharField):
     """A number in a unit, typed as people write it: ``8' 6"``, ``2.5 m``, ``1,250.5``.
 
@@ -46,7 +52,8 @@ class QuantityField(forms.CharField):
     def __init__(self, *, unit: str, low: float | None = None, high: float | None = None, **kwargs: Any) -> None:
         kwargs.setdefault("max_length", 40)
         super().__init__(**kwargs)
-        self.unit, self.low, self.high = unit, low, high
+        self.read_in, self.low, self.high = unit, low, high
+        self.unit = UNIT_WORDS.get(unit, unit)
         self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
 
     def clean(self, value: Any) -> float | None:
@@ -56,7 +63,7 @@ class QuantityField(forms.CharField):
             return None
         label = str(self.label or "").lower()
         try:
-            number = parse_quantity(words, self.unit)
+            number = parse_quantity(words, self.read_in)
         except ValueError as fault:
             raise forms.ValidationError(f"Enter the {label} in {self.unit or 'figures'}: {fault}") from None
         if self.low is not None and number < self.low:

@@ -184,6 +184,11 @@ class Crew(Resource):
             ),
         )
 
+    @property
+    def people(self) -> list[str]:
+        """Names of who is on it now; of a crew that came with its members, nothing more is asked of the database."""
+        return sorted(member.worker.name for member in self.members.all() if member.until is None)
+
 
 class CrewMember(models.Model):
     """Somebody on a crew from one day on; `until` is the last day, empty while it goes on."""
