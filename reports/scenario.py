@@ -229,11 +229,17 @@ def lead_load(house: ScenarioHouse, days: Calendar, *, sources: dict[str, LeadSo
             to=stage,
             by=owner if stage == LeadStage.CANCELLED else seller,
             now=days.time(day),
+            visit_at=_visit(row, days) if stage == LeadStage.VISIT_SET else None,
             lost_reason=row.lost_reason if stage == LeadStage.LOST else "",
             note=row.words if ends else "",
             origin=ORIGIN,
         )
     return lead
+
+
+def _visit(row: LeadRecord, days: Calendar) -> datetime | None:
+    """When a visit is that is still to come; the clock of every house of the demo is that of the firm."""
+    return None if row.visit is None else days.time(row.visit, time.fromisoformat(row.visit_at))
 
 
 def assessment_load(house: ScenarioHouse, days: Calendar, *, lead: Lead) -> Assessment | None:

@@ -74,6 +74,8 @@ class LeadRecord:
     taken: int = whole("Day on which it came in", unit="day", low=EARLIEST, high=-1)
     taken_at: str = text("Time of that day", pattern=r"\d\d:\d\d")
     visit_set: int | None = _day("Day on which a visit was set")
+    visit: int | None = _day("Day for which a visit is set that is still to come")
+    visit_at: str = text("Time of that day", pattern=r"(\d\d:\d\d)?", default="")
     assessed: int | None = _day("Day of the visit")
     proposed: int | None = _day("Day of the proposal")
     won: int | None = _day("Day of the signature")
@@ -149,6 +151,10 @@ def _lead_faults(lead: LeadRecord, sources: set[str]) -> Iterator[tuple[str, str
         yield "stage", f"day {before} has not come yet; enter a day before the Monday"
     if lead.lost_reason not in (LostReason.values if reached == LeadStage.LOST else [""]):
         yield "lost_reason", f"of lost leads one of {', '.join(LostReason)}; leave it out of others"
+    if bool(lead.visit_at) is not (lead.visit is not None):
+        yield "visit", "enter the day of the visit and its time together"
+    if lead.visit is not None and reached != LeadStage.VISIT_SET:
+        yield "visit", f"a lead that is {reached} waits for no visit; leave it out"
     if bool(lead.next_step) is not (lead.next_step_on is not None):
         yield "next_step_on", "enter the next step and its day together"
 

@@ -79,6 +79,13 @@ def test_open_leads_have_a_next_step_and_closed_ones_have_none(story: StoryRecor
         assert bool(lead.next_step) is (lead.stage not in closed), lead.house
 
 
+def test_visits_to_come_are_on_working_days_of_the_week_of_the_load(story: StoryRecord) -> None:
+    visits = [lead for lead in story.leads if lead.stage == "visit_set"]
+    assert all(lead.visit is not None and 0 <= lead.visit <= 4 and lead.visit_at for lead in visits)
+    # A visit of an earlier day stays on the desk until somebody says what came of it: there is one on every day.
+    assert min(lead.visit for lead in visits if lead.visit is not None) == 0
+
+
 def test_a_contract_is_cancelled_within_three_business_days(story: StoryRecord) -> None:
     cancelled = [lead for lead in story.leads if lead.cancelled is not None]
     assert len(cancelled) == 2
@@ -119,6 +126,8 @@ def test_telephones_and_addresses_are_of_the_kinds_kept_for_fiction(story: Story
         ("proposed = -322", "proposed = -326", "leads[0].proposed: day -326 is before day -325"),
         ('lost_reason = "price"\n', "", "lost_reason: of lost leads one of price, later"),
         ("next_step_on = 2\n", "", "next_step_on: enter the next step and its day together"),
+        ('visit_at = "15:30"\n', "", "visit: enter the day of the visit and its time together"),
+        ("proposed = -14\n", 'proposed = -14\nvisit = 1\nvisit_at = "09:00"\n', "visit: a lead that is proposed waits"),
         ('phone = "555-0101"', 'phone = "555-0201"', "leads[0].phone"),
         ("cancelled = -44", "cancelled = 3", "day 3 has not come yet"),
     ],
