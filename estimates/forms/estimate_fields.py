@@ -28,7 +28,7 @@ class NumberField(QuantityField):
         super().__init__(**kwargs)
         self.above = above
         self.spoken = spoken
-        self.reads, self.unit = self.unit, shown_unit(self.unit)
+        self.reads, self.unit = self.read_in, shown_unit(self.read_in)
         if spoken:
             self.widget.attrs["aria-label"] = spoken
 
