@@ -99,7 +99,7 @@ def start_gates(job: Job, *, lead_safe: bool) -> tuple[StartGate, ...]:
         for gate in job.gates.all()
         if not gate.walls
     ]
-    return (*rows, *(_certificates() if lead_safe else ()))
+    return (*rows, *(certificate_gates() if lead_safe else ()))
 
 
 def wall_gates(job: Job) -> dict[str, tuple[JobGate, ...]]:
@@ -112,7 +112,8 @@ def wall_gates(job: Job) -> dict[str, tuple[JobGate, ...]]:
     return {part: tuple(gates) for part, gates in found.items()}
 
 
-def _certificates() -> Iterator[StartGate]:
+def certificate_gates() -> Iterator[StartGate]:
+    """Gates of lead-safe work: certificates of the firm and of the renovator that hold longest."""
     firm = Certificate.objects.filter(kind=CertificateKind.LEAD_FIRM, worker__isnull=True)
     people = Certificate.objects.filter(kind=CertificateKind.LEAD_RENOVATOR, worker__is_active=True)
     for rows, kind in ((firm, GateKind.LEAD_FIRM), (people, GateKind.LEAD_RENOVATOR)):

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from estimates.models import EstimateRevision, House, PrivateLink, Proposal, User
     from estimates.snapshot import Snapshot
-    from jobs.models import Job
+    from jobs.models import Crew, Job
 
 # The browser's driver runs an event loop in the test's thread; Django then refuses to touch the database, although
 # nothing in the tests is concurrent with it.
@@ -309,3 +309,141 @@ def booked(send: Callable[..., Out], scheduler: User) -> Callable[..., Job]:
         return job_book(proposal=signed, by=scheduler, now=at + timedelta(days=2, hours=14))
 
     return book
+
+
+# --- Jobs without papers ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bare_job(person: Callable[..., User]) -> Callable[..., Job]:
+    """Return `bare_job(*phases, **fields)`: a job booked without a proposal's papers, in milliseconds.
+
+    A phase is its kind, or its kind and the fields that differ from two people for eight hours.
+    """
+    import json
+    from datetime import UTC, datetime
+    from decimal import Decimal
+
+    from estimates.estimating import revision_create
+    from estimates.models import House
+    from estimates.proposals import proposal_draft
+    from jobs.models import Job, Phase
+
+    now = datetime(2026, 3, 2, 14, 30, tzinfo=UTC)
+    people: list[User] = []
+
+    def make(*phases: Any, **fields: Any) -> Job:
+        if not people:
+            people.append(person("owner"))
+        number = Job.objects.count() + 1
+        house = House.objects.create(
+            reference=f"bare-{number}",
+            name=f"Kiln Row {number}",
+            street=f"{number} Kiln Row",
+            town="Fernhollow",
+            state="NY",
+            customer_name="Wren Halloran",
+        )
+        book = {
+            "rates": [{"id": "price_valid", "best": 30}],
+            "foams": [{"id": "f", "least_temp_f": 40, "drying_days": 2}],
+        }
+        frozen = {
+            "n": number,
+            "estimate": {"engine": "none", "house": house.reference, "options": []},
+            "price_book": book,
+        }
+        revision = revision_create(
+            house=house,
+            snapshot=json.dumps(frozen),
+            price_book="standard 1",
+            schema_version="1",
+            engine_version="none",
+            seed=1,
+            price=Decimal("100.00"),
+            cost=Decimal("50.00"),
+            created_by=people[0],
+            now=now,
+        )
+        given = {"latitude": Decimal("42.44"), "longitude": Decimal("-76.50"), **fields}
+        job = Job.objects.create(
+            number=f"J-{number:05d}",
+            proposal=proposal_draft(revision=revision, by=people[0], now=now),
+            house=house,
+            revision=revision,
+            option="all",
+            zone="America/New_York",
+            booked_at=now,
+            booked_by=people[0],
+            **given,
+        )
+        for position, phase in enumerate(phases, start=1):
+            kind, more = phase if isinstance(phase, tuple) else (phase, {})
+            Phase.objects.create(
+                job=job, kind=kind, position=position, **{"hours": Decimal(16), "least_people": 2, **more}
+            )
+        return job
+
+    return make
+
+
+@pytest.fixture
+def bare_crew(scheduler: User) -> Callable[..., Any]:
+    """Return `bare_crew(name, *skills, rigs=(), people=2)`: a crew of Mondays to Fridays, 8 to 16, since January."""
+    from datetime import UTC, date, datetime
+    from decimal import Decimal
+
+    from jobs.crews import crew_save, worker_save
+
+    act = {"by": scheduler, "now": datetime(2026, 1, 5, 14, 0, tzinfo=UTC)}
+
+    def make(name: str, *skills: str, rigs: Any = (), people: int = 2) -> Any:
+        members = [
+            worker_save(worker=None, version=0, skills=skills, name=f"{name} {number}", hourly_cost=Decimal(50), **act)
+            for number in range(1, people + 1)
+        ]
+        place = {"home_latitude": Decimal("42.44"), "home_longitude": Decimal("-76.50")}
+        return crew_save(
+            crew=None, version=0, members=members, rigs=rigs, today=date(2026, 1, 5), name=name, **place, **act
+        )
+
+    return make
+
+
+@pytest.fixture
+def crew_on(crew: User, scheduler: User) -> Callable[..., Crew]:
+    """Return `crew_on(job, user=..., day=..., phase=..., hours=...)`: a crew of that person with a visit at a job.
+
+    Without more it is the crew lead's, for injecting on Wednesday 11 March 2026 from eight on.
+    """
+    from datetime import date, datetime, timedelta
+    from decimal import Decimal
+
+    from jobs.models import Crew, CrewMember, PhaseKind, Visit, Worker
+
+    def plan(job: Job, user: User | None = None, **changes: Any) -> Crew:
+        who, day = user or crew, changes.get("day", date(2026, 3, 11))
+        worker, _ = Worker.objects.get_or_create(
+            user=who, defaults={"name": f"{who.full_name} {who.pk}", "hourly_cost": Decimal("31.50")}
+        )
+        member = CrewMember.objects.filter(worker=worker).select_related("crew").first()
+        if member is None:
+            place = {"home_latitude": Decimal("42.45"), "home_longitude": Decimal("-76.5")}
+            member = CrewMember.objects.create(
+                crew=Crew.objects.create(name=f"Crew of {worker.name}", lead=worker, **place),
+                worker=worker,
+                since=day - timedelta(days=30),
+            )
+        phase = job.phases.get(kind=changes.get("phase", PhaseKind.INJECT))
+        Visit.objects.create(
+            phase=phase,
+            crew=member.crew,
+            day=day,
+            first_hour=changes.get("first_hour", 8),
+            hours=changes.get("hours", 8),
+            made_at=datetime.now().astimezone(),
+            made_by=scheduler,
+        )
+        return member.crew
+
+    return plan
