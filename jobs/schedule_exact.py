@@ -208,7 +208,7 @@ class Program:
 
     # --- solving ---
 
-    def _solver(self, *, relaxed: bool, time_limit_s: float, seed: int) -> Any:
+    def _solver(self, *, relaxed: bool, time_limit_s: float, seed: int, gap: float = 1e-9) -> Any:
         import highspy
         import numpy as np
 
@@ -230,7 +230,7 @@ class Program:
         solver.setOptionValue("output_flag", False)
         solver.setOptionValue("time_limit", max(0.01, time_limit_s))
         solver.setOptionValue("random_seed", seed % (1 << 31))
-        solver.setOptionValue("mip_rel_gap", 1e-9)
+        solver.setOptionValue("mip_rel_gap", gap)
         solver.setOptionValue("mip_abs_gap", 1e-7)
         solver.passModel(lp)
         return solver
@@ -253,19 +253,19 @@ class Program:
             {job: (values[column], duals[column]) for job, column in self.out_column.items()},
         )
 
-    def solve(self, *, time_limit_s: float, seed: int = 0) -> Answer:
+    def solve(self, *, time_limit_s: float, seed: int = 0, gap: float = 1e-9) -> Answer:
         """Solve the 0-1 program from where the plan stands; the status is read before any value.
 
         Started from a solution, HiGHS 1.16 may state an objective that is not that of its own columns (seen on problems
         of four phases) and stop there as if it were proven. Such an answer proves nothing and is asked for again
-        without a start.
+        without a start. `gap`: relative distance to the bound at which to stop.
         """
         until = perf_counter() + time_limit_s
-        solver = self._solver(relaxed=False, time_limit_s=time_limit_s, seed=seed)
+        solver = self._solver(relaxed=False, time_limit_s=time_limit_s, seed=seed, gap=gap)
         self._start(solver)
         solver.run()
         if not self._consistent(solver) and (left := until - perf_counter()) > 0:
-            solver = self._solver(relaxed=False, time_limit_s=left, seed=seed)
+            solver = self._solver(relaxed=False, time_limit_s=left, seed=seed, gap=gap)
             solver.run()
         return self._answer(solver)
 
@@ -307,9 +307,10 @@ class Program:
         feasible = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
         if status not in known or not feasible:
             return Answer(f"{words}, no plan", None, None, False)
-        if not self._consistent(solver):
-            return Answer(f"{words}, but its objective is not that of its columns", None, None, False)
         chains = self._chains(list(solver.getSolution().col_value))
+        if not self._consistent(solver):
+            # The places may serve all the same: they are costed and checked anew by whoever takes them.
+            return Answer(f"{words}, but its objective is not that of its columns", chains, None, False)
         bound = info.mip_dual_bound if abs(info.mip_dual_bound) < 1e29 else None
         if chains is None:
             return Answer(f"{words}, but not 0 or 1", None, bound, False)

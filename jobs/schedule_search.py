@@ -18,11 +18,11 @@ from jobs.schedule_problem import Schedule, ScheduleProblem, SolverRun
 FEW_COLUMNS, WHOLE_COLUMNS = 1500, 4000
 """Most placements for which the whole program is tried at once, and before or among windows: it then mostly ends."""
 
-KEPT_PER_PHASE = 60
-"""Placements of a phase, on average, that windows look at; those of least reduced cost."""
+KERNEL_PER_PHASE, KEPT_PER_PHASE = 12, 30
+"""Placements of a phase, on average, in the kernel and in windows; those of least reduced cost."""
 
-WINDOW_S = 0.8
-"""Longest a window may take. [s]"""
+WINDOW_S, WINDOW_GAP = 0.5, 3e-3
+"""Longest a window may take [s], and how near its own optimum it may stop."""
 
 FIRST_WINDOW, LARGEST_WINDOW = 10, 40
 """Jobs planned anew in a window, at first and at most."""
@@ -143,7 +143,7 @@ def relax(search: Search) -> None:
     known = search.ground.relaxation
     if known is None:
         program = Program(Plan(search.layout), range(len(search.layout.jobs)))
-        known = program.relax(time_limit_s=0.6 * search.left, seed=search.seed)
+        known = program.relax(time_limit_s=0.5 * search.left, seed=search.seed)
         if known is None:
             search.note("linear relaxation", "not finished in time", since)
             return
@@ -211,25 +211,38 @@ def _chosen(plan: Plan) -> set[int]:
     return {id(option) for chain in plan.chains for option in chain or ()}
 
 
+def kernel(search: Search) -> None:
+    """All jobs at once, but only with the placements that the relaxation likes best: quick, and often near the best."""
+    if search.ground.relaxation is None:
+        return
+    since = perf_counter()
+    program = Program(search.plan, range(len(search.layout.jobs)), _best_options(search, KERNEL_PER_PHASE))
+    answer = program.solve(time_limit_s=0.35 * search.left, seed=search.seed, gap=WINDOW_GAP)
+    if answer.chains is not None:
+        search.offer(applied(search.plan, answer.chains))
+    search.note("program of the likeliest placements", answer.status, since)
+
+
 def windows(search: Search) -> None:
     """Plan some jobs that are near each other anew, exactly, again and again; the whole program once it is small."""
     since, size, tries, kept, failed = perf_counter(), FIRST_WINDOW, 0, KEPT_PER_PHASE, 0
+    gap = WINDOW_GAP
     room = len(_useful(search) or ())
     while search.left > 0.05 and not search.proven:
         tries += 1
         jobs = _near(search, size)
         program = Program(search.plan, jobs, _best_options(search, kept))
-        answer = program.solve(time_limit_s=min(WINDOW_S, search.left), seed=search.seed + tries)
+        answer = program.solve(time_limit_s=min(WINDOW_S, search.left), seed=search.seed + tries, gap=gap)
         if answer.chains is not None and search.offer(applied(search.plan, answer.chains)):
             failed = 0
             search.show("windows")
         else:
             failed += 1
         size = min(LARGEST_WINDOW, size + 2) if answer.optimal else max(6, size - 2)
-        if failed and failed % 4 == 0:
-            _repair(search, min(0.3, search.left), most=400)
+        if failed and failed % 2 == 0:
+            _repair(search, min(0.2, search.left), most=300)
         if failed and failed % 12 == 0:
-            kept *= 2
+            kept, gap = 2 * kept, 1e-9
         useful = len(_useful(search) or ())
         if room > WHOLE_COLUMNS >= useful > 0 and search.left > 1.0:
             room = useful

@@ -26,6 +26,7 @@ from jobs.schedule_search import (
     Search,
     Told,
     guided_starts,
+    kernel,
     many_starts,
     relax,
     small_program,
@@ -75,6 +76,16 @@ def solve(problem: ScheduleProblem, *, time_limit_s: float, seed: int = 0, progr
     Cost = sum over the terms of `schedule_problem.TERMS` of amount x weight. Travel is from the crew's base to the
     house and back on each day; driving from house to house within a day is not modelled. A job is planned whole
     or left out.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from jobs.schedule_problem import Crew, Job, Phase, PlanDay
+    >>> days = (PlanDay(date(2026, 3, 2)), PlanDay(date(2026, 3, 3)))
+    >>> job = Job("alder", (Phase("fill", "inject", hours=16),), earliest=date(2026, 3, 3))
+    >>> schedule = solve(ScheduleProblem(days, (Crew("a"),), jobs=(job,)), time_limit_s=0)
+    >>> print(schedule.placements[0].first_day, schedule.why[0].words)
+    2026-03-03 Earliest start 2026-03-03.
     """
     started = perf_counter()
     check_problem(problem)
@@ -116,7 +127,7 @@ def improve(
 
 def _better(search: Search) -> None:
     """The portfolio, until nothing can be cheaper or time is up."""
-    for step in (many_starts, relax, small_program, guided_starts, whole_program, windows):
+    for step in (many_starts, relax, small_program, guided_starts, whole_program, kernel, windows):
         if search.proven or search.left <= 0:
             return
         step(search)
