@@ -48,10 +48,17 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "book.read": frozenset({Role.OWNER, Role.SALESPERSON}),
     "book.publish": frozenset({Role.OWNER}),
     "template.change": frozenset({Role.OWNER}),
+    # A job shows no prices: what it costs stands with its change orders and its money.
+    "job.read": OFFICE,
+    "job.write": frozenset({Role.OWNER, Role.SCHEDULER}),
     # Whoever may know of a job may look after it; findings and tests carry no prices.
     "job.inspect": frozenset({Role.OWNER, Role.SCHEDULER, Role.CREW}),
     "void.release": frozenset({Role.OWNER}),
     "crew.plan": frozenset({Role.OWNER, Role.SCHEDULER}),
+    "schedule.read": OFFICE,
+    "schedule.write": frozenset({Role.OWNER, Role.SCHEDULER}),
+    "crew.sheet": frozenset({Role.OWNER, Role.SCHEDULER, Role.CREW}),
+    "crew.report": frozenset({Role.OWNER, Role.CREW}),
     "cancellation.decide": frozenset({Role.OWNER}),
 }
 """Dotted action -> roles that may do it. Crew never holds an action that shows a price, a cost or a margin."""

@@ -411,6 +411,44 @@ def bare_crew(scheduler: User) -> Callable[..., Any]:
 
 
 @pytest.fixture
+def measured_job(estimated: Callable[..., EstimateRevision], scheduler: User) -> Callable[..., Job]:
+    """Return `measured_job(file name)`: a job of a measured house with walls, phases and gates, but without papers.
+
+    It stands on the first option of the estimate; nobody signed it. Much quicker than `booked`.
+    """
+    from datetime import UTC, date, datetime
+
+    from estimates.proposals import proposal_draft
+    from jobs.booking import _write_phases, frozen_forms
+    from jobs.job_walls import copy_walls
+    from jobs.models import GateKind, Job, JobGate
+
+    now = datetime(2026, 3, 9, 13, 30, tzinfo=UTC)
+
+    def make(name: str = "alder-foursquare") -> Job:
+        draft = proposal_draft(revision=estimated(name), by=scheduler, now=now)
+        forms = frozen_forms(draft)
+        option = forms["estimate"]["options"][0]
+        job = Job.objects.create(
+            number=f"J-{90000 + draft.pk}",
+            proposal=draft,
+            house=draft.house,
+            revision=draft.revision,
+            option=option["id"],
+            zone="America/New_York",
+            booked_at=now,
+            booked_by=scheduler,
+        )
+        copy_walls(job, forms, option)
+        _write_phases(job, forms, option)
+        end = {"kind": GateKind.CANCELLATION, "name": GateKind.CANCELLATION.label, "met_on": date(2026, 3, 10)}
+        JobGate.objects.create(job=job, **end)
+        return job
+
+    return make
+
+
+@pytest.fixture
 def crew_on(crew: User, scheduler: User) -> Callable[..., Crew]:
     """Return `crew_on(job, user=..., day=..., phase=..., hours=...)`: a crew of that person with a visit at a job.
 
