@@ -23,6 +23,7 @@ from estimates.physics.uncertainty import Percentiles
 from estimates.physics.validity import OutOfRange
 from estimates.pricebook import PriceBook
 from estimates.records import BadRecord, Fault, read_record
+from jobs.balance_rows import job_balance
 from jobs.booking import frozen_forms
 from jobs.forms.verification import CloseForm, FindingForm, InspectForm, LookForm, ReleaseForm
 from jobs.found_walls import layout_of, record_of, states_of
@@ -85,6 +86,7 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "ventilation": ventilation_after(job),
         "combustion": combustion_of(job),
         "findings": findings,
+        **_balance(job, forms),
         "verdicts": sorted(measure_verdicts(findings).items()),
         "void": void_share(job),
         "verification": row,
@@ -96,6 +98,11 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "can_verify": job.status == JobStatus.WORK_DONE,
         **more,
     }
+
+
+def _balance(job: Job, forms: dict[str, Any]) -> dict[str, Any]:
+    found = job_balance(job, forms)
+    return {"balance_said": found} if isinstance(found, str) else {"balance": found}
 
 
 def _leakage(job: Job, forms: dict[str, Any], tests: list[Any]) -> dict[str, Any] | None:
