@@ -33,6 +33,7 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "house.read": OFFICE,
     "price.read": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),
     "cost.read": frozenset({Role.OWNER, Role.SALESPERSON}),
+    "report.read": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),
     "report.margin": frozenset({Role.OWNER, Role.BOOKKEEPER}),
     # The papers carry prices, so whoever may not read a price may not fetch one of them either.
     "document.download": frozenset({Role.OWNER, Role.SALESPERSON, Role.BOOKKEEPER}),

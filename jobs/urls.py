@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import crews, homeowner, verification
+from jobs.views import crews, gates, homeowner, jobs, verification
 
 urlpatterns = [
     path("yours/<str:token>/", homeowner.show_proposal, name="jobs-show-proposal"),
@@ -23,6 +23,13 @@ urlpatterns = [
     path("crews/certificates/new/", crews.add_certificate, name="jobs-add-certificate"),
     path("crews/away/new/", crews.add_absence, name="jobs-add-absence"),
     path("crews/away/<uuid:code>/take-back/", crews.remove_absence, name="jobs-remove-absence"),
+    path("jobs/", jobs.list_jobs, name="jobs-list-jobs"),
+    path("jobs/book/<uuid:code>/", jobs.book_job, name="jobs-book-job"),
+    path("jobs/<uuid:code>/", jobs.show_job, name="jobs-show-job"),
+    path("jobs/<uuid:code>/change/", jobs.change_job, name="jobs-change-job"),
+    path("jobs/<uuid:code>/move/<slug:to>/", jobs.move_job, name="jobs-move-job"),
+    path("jobs/<uuid:code>/gates/new/", gates.add_gate, name="jobs-add-gate"),
+    path("jobs/<uuid:code>/gates/<uuid:gate>/", gates.meet_gate, name="jobs-meet-gate"),
     path("jobs/<uuid:code>/verification/", verification.show_verification, name="jobs-show-verification"),
     path("jobs/<uuid:code>/verification/tests/<str:when>/", verification.record_test, name="jobs-record-test"),
     path("jobs/<uuid:code>/verification/findings/new/", verification.add_finding, name="jobs-add-finding"),

@@ -205,6 +205,21 @@ PAGES = [
         wrong_method=True,
         arguments=lambda house: {"code": house.code},
     ),
+    # Jobs. The house of this test has none, so whoever may look is told so.
+    Page("jobs-list-jobs", OFFICE),
+    Page("jobs-show-job", OFFICE, code=404, arguments=lambda house: {"code": house.code}),
+    Page(
+        "jobs-book-job",
+        (OWNER, PLAN),
+        method="post",
+        code=404,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code},
+    ),
+    Page("jobs-change-job", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-move-job", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code, "to": "started"}),
+    Page("jobs-add-gate", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-meet-gate", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code, "gate": house.code}),
     # Verification. The house of this test has no job, so whoever may look is told there is none.
     Page("jobs-show-verification", (OWNER, PLAN, CREW), code=404, arguments=lambda house: {"code": house.code}),
     Page(
@@ -242,6 +257,9 @@ PAGES = [
         wrong_method=True,
         arguments=lambda house: {"code": house.code},
     ),
+    Page("reports-list-reports", (OWNER, SALES, BOOKS)),
+    Page("reports-show-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
+    Page("reports-download-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
     # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.
@@ -334,7 +352,7 @@ PAGES = [
     ),
 ]
 
-RELAXED = {"reports-show-margins"}
+RELAXED = {"reports-show-margins", "reports-show-report"}
 """Names of the chart pages whose style-src is relaxed; nothing else ever is."""
 
 CASES = [(page, role) for page in PAGES for role in (None, *EVERYBODY)]
