@@ -6,7 +6,7 @@ from datetime import date
 
 from jobs.schedule_greedy import Plan
 from jobs.schedule_layout import Layout, Option, Rule, able, day_stops, inside, lay_out
-from jobs.schedule_problem import Job, LeftOut, Phase, Why
+from jobs.schedule_problem import FREEZING_F, Job, LagDays, LeftOut, Phase, Why
 
 WORDS = {
     Rule.EARLIEST: "the earliest start",
@@ -66,8 +66,21 @@ def _reason(plan: Plan, job: Job, phase: Phase, option: Option, before: Option |
         crews = [index for index, crew in enumerate(layout.problem.crews) if able(crew, phase)]
         if not any(half.day == day and not half.away for index in crews for half in layout.rosters[index]):
             return Rule.ABSENCE, f"No crew that can do it works on {plan_day.on}."
-        return Rule.WEATHER, f"From {plan_day.on} on it would run into weather, absences or the customer's days."
+        return _met_later(layout, job, phase, day)
     return rule, words
+
+
+def _met_later(layout: Layout, job: Job, phase: Phase, first: int) -> tuple[str, str]:
+    """What a phase begun on a day that fits would meet afterwards."""
+    begun = layout.problem.days[first].on
+    for plan in layout.problem.days[first + 1 :]:
+        if plan.worked and inside(plan.on, job.away):
+            return Rule.CUSTOMER, f"Begun on {begun}, it would not be done before the customer's day {plan.on}."
+        if plan.worked and (stops := day_stops(plan, phase)):
+            return Rule.WEATHER, f"Begun on {begun}, it would meet weather on {plan.on}: {stops}."
+        if phase.frost_free_days and plan.low_f is not None and plan.low_f <= FREEZING_F:
+            return Rule.WEATHER, f"Begun on {begun}, it would not be dry before the frost of {plan.on}."
+    return Rule.ABSENCE, f"Begun on {begun}, it would run into absences or the end of the days planned."
 
 
 def _beaten(plan: Plan, option: Option, earlier: list[Option]) -> tuple[str, str]:
@@ -120,7 +133,8 @@ def _first_day(layout: Layout, job: Job, phase: Phase, option: Option, before: O
         limits.append((phase.not_before, Rule.EARLIEST, f"Not before {phase.not_before}."))
     if before is not None:
         ready = min(layout.ready(option.phase, before.end) // 24, len(days) - 1)
-        lag = f", {phase.least_lag} {phase.lag_days} days of waiting" if phase.least_lag else ""
+        unit = ("" if phase.lag_days == LagDays.CALENDAR else "working ") + ("day" if phase.least_lag == 1 else "days")
+        lag = f", and {phase.least_lag} {unit} of waiting" if phase.least_lag else ""
         words = f"It follows {layout.phases[before.phase].id}, which ends on {days[(before.end - 1) // 24].on}{lag}."
         limits.append((days[ready].on, Rule.LAG, words))
     day, rule, words = max(limits, key=lambda limit: (limit[0], limit[1] != "horizon"))

@@ -2,7 +2,7 @@
 
 Objective: travel minutes + 60 x weight a day late + 3000 x weight a job left out. Floor: the linear relaxation of the
 time-indexed program, a true lower bound of every plan. What is asserted: every plan passes the independent check, no
-plan is dearer than the greedy one, none lies below the bound. Ratios are printed with their targets.
+plan is dearer than the greedy one, none lies below the floor. Ratios are printed with their targets.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from time import perf_counter, process_time
 
 import pytest
 
-from jobs.schedule_greedy import greedy, multistart
+from jobs.schedule_exact import Program
+from jobs.schedule_greedy import Plan, greedy, multistart
 from jobs.schedule_layout import lay_out
 from jobs.schedule_problem import Crew, Job, Phase, PlanDay, Rig, ScheduleProblem, ScheduleWeights, Span
 from jobs.scheduling import check_schedule, solve
@@ -120,7 +121,7 @@ MEDIAN_TARGET, WORST_TARGET = 1.07, 1.3
 def test_nine_months_of_sixty_jobs_against_the_bound():
     rows: dict[str, list[float]] = {"greedy": [], "multistart": [], "portfolio": []}
     print(
-        "\ncrews:seed  phases  greedy (ms)  multistart 1 s  portfolio 10 s  left out  bound from  share of a core had"
+        "\ncrews:seed  phases  greedy (ms)  multistart 1 s  portfolio 10 s  left out  proven / floor  share of a core"
     )
     for crews, seed in CASES:
         problem = month(crews, seed)
@@ -135,13 +136,17 @@ def test_nine_months_of_sixty_jobs_against_the_bound():
         assert check_schedule(problem, schedule) == ()
         assert schedule.cost <= plain + 1e-6
         assert schedule.bound <= schedule.cost * (1 + 1e-6)
+        # The floor is worked out apart, in all the time it needs: a busy machine may not reach it in ten seconds.
+        relaxed = Program(Plan(layout), range(len(layout.jobs))).relax(time_limit_s=120.0)
+        assert relaxed is not None
+        assert relaxed.bound <= schedule.cost * (1 + 1e-6)
         for name, cost in (("greedy", plain), ("multistart", many), ("portfolio", schedule.cost)):
-            rows[name].append(cost / schedule.bound)
+            rows[name].append(cost / relaxed.bound)
         left_out = len(schedule.left_out)
         print(
             f"{crews}:{seed}  {len(layout.phases)}  {rows['greedy'][-1]:.2f} ({first_ms:.0f})  "
             f"{rows['multistart'][-1]:.2f}  {rows['portfolio'][-1]:.3f}  {left_out}  "
-            f"{schedule.bound_from}  {share:.2f}",
+            f"{schedule.bound / relaxed.bound:.3f}  {share:.2f}",
             flush=True,
         )
     for name, ratios in rows.items():

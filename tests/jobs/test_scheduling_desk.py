@@ -35,6 +35,16 @@ def one(**facts: object) -> Job:
     [
         (plan(one(earliest=DAY[2], gate="permit")), "earliest-start", "Earliest start 2026-03-04 (permit)."),
         (plan(one(dry=True)), "weather", "Weather: 2026-03-02 rain."),
+        (
+            plan(one(hours=64, least_low_f=35)),
+            "weather",
+            "Weather: 2026-03-05 forecast low of 30 degF, at least 35 degF wanted.",
+        ),
+        (
+            plan(one(hours=8, frost_free_days=3)),
+            "weather",
+            "Begun on 2026-03-04, it would not be dry before the frost of 2026-03-05.",
+        ),
         (plan(one(away=(Span(DAY[0], DAY[1]),))), "customer-days", "The customer cannot have us on 2026-03-03"),
         (plan(one(pinned_day=DAY[3])), "pin", "It is pinned to 2026-03-05."),
         (plan(one()), "horizon", "It begins on the first day it can."),
@@ -71,7 +81,7 @@ def test_a_phase_that_waits_for_the_one_before_says_so():
     job = Job("x", (Phase("fill", "inject", 8), Phase("face", "paper", 8, least_lag=4)))
     why = {why.phase: why for why in solve(plan(job), time_limit_s=0).why}
     assert why["face"].rule == "days-between-phases"
-    assert why["face"].words == "It follows fill, which ends on 2026-03-02, 4 calendar days of waiting."
+    assert why["face"].words == "It follows fill, which ends on 2026-03-02, and 4 days of waiting."
 
 
 # --- why not at all ---------------------------------------------------------------------------------------------------
