@@ -130,8 +130,10 @@ def _page(
     changed: bool = False,
     status: int = 200,
 ) -> HttpResponse:
+    latest = EstimateRevision.objects.filter(house=proposal.house).order_by("-number").only("number").first()
     context: dict[str, Any] = {
         "section": "proposals",
+        "newer": latest.number if latest is not None and latest.number > proposal.revision_number else None,
         "proposal": proposal,
         "form": form,
         "forms": [form],

@@ -82,6 +82,22 @@ def test_a_proposal_is_issued_read_on_a_phone_signed_and_cancelled_in_time(
     phone.get_by_role("status").get_by_text("on its way").wait_for()
     assert Question.objects.get().words == "Must we move out?"
 
+    # The office answers, and the homeowner reads it on the page.
+    office.reload()
+    office.get_by_role("link", name="Answer it").click()
+    office.get_by_role("heading", name="Answer the question").wait_for()
+    complaints += look_at(office, "answer")
+    office.get_by_role("button", name="Send the answer").click()
+    office.locator("#error-summary").wait_for()
+    complaints += look_at(office, "answer with a fault")
+    office.get_by_label("Answer", exact=True).fill("No. Stay out of the room that is filled, for an hour.")
+    office.get_by_role("button", name="Send the answer").click()
+    office.get_by_role("status").get_by_text("Your answer stands").wait_for()
+    complaints += look_at(office, "answered")
+    phone.goto(address)
+    phone.get_by_text("Stay out of the room").wait_for()
+    complaints += look_at(phone, "homeowner with an answer")
+
     # The fact sheets come first, then the signature.
     phone.get_by_role("link", name="Choose").first.click()
     phone.get_by_role("heading", name="Read this before you buy").wait_for()

@@ -301,6 +301,11 @@ def test_a_lead_becomes_a_signed_proposal_by_visible_words_alone(enter: Enter, p
     address = send_proposal(office)
     issued = office.report("the proposal is issued")
 
+    # The button that goes back does not bring the check page of what is out already: it shows the proposal as it is.
+    office.page.go_back()
+    office.arrive(re.compile("^Proposal"))
+    office.page.get_by_role("heading", name="What went out").wait_for()
+
     home = Hand(phone)
     sign(home, address)
     home.report("the homeowner, from the private link to the signature")

@@ -221,6 +221,20 @@ def test_a_sale_in_another_language_is_warned_of(desk: Client, draft: Proposal) 
     assert "does not begin before it is handed over in Spanish" in look(desk, draft, sold_in="Spanish")
 
 
+def test_a_draft_of_an_older_revision_says_that_a_newer_one_is_there(
+    desk: Client, estimated: Estimated, draft: Proposal
+) -> None:
+    assert "was frozen since" not in desk.get(check_address(draft)).content.decode()
+    estimated("mill-cape", year_built=1949)
+    page = desk.get(check_address(draft)).content.decode()
+    assert "Revision 2 was frozen since" in page
+    assert "This proposal is made from revision 1" in page
+    answer = desk.post(f"/houses/{draft.house.code}/proposal/")
+    newer = Proposal.objects.get(revision_number=2)
+    assert answer.headers["Location"] == check_address(newer)
+    assert "was frozen since" not in desk.get(check_address(newer)).content.decode()
+
+
 def test_a_proposal_of_another_program_version_asks_for_a_new_revision(
     desk: Client, freeze_stale: Callable[[], Proposal]
 ) -> None:
