@@ -2,8 +2,12 @@
 
 from jobs.models.bay import Bay, BayState, JobWall
 from jobs.models.change_order import ChangeOrder, ChangeStatus
+from jobs.models.cost import CostItem, CostKind
 from jobs.models.installation import CrewEntry, EntryKind
+from jobs.models.invoice import Invoice, InvoiceKind, InvoiceLine, TaxCertificate
 from jobs.models.job import GateKind, Job, JobGate, JobStatus, Phase, PhaseKind, PhaseStatus
+from jobs.models.ledger import Account, AccountKind, Entry, Period, Posting
+from jobs.models.payment import Allocation, Payer, Payment, PaymentMethod, Refund
 from jobs.models.resource import (
     Absence,
     Certificate,
@@ -23,36 +27,52 @@ from jobs.models.verification import Finding, FindingKind, HouseTest, JobPaper, 
 
 __all__ = [
     "Absence",
+    "Account",
+    "AccountKind",
+    "Allocation",
     "Bay",
     "BayState",
     "Certificate",
     "CertificateKind",
     "ChangeOrder",
     "ChangeStatus",
+    "CostItem",
+    "CostKind",
     "Crew",
     "CrewEntry",
     "CrewMember",
     "CrewRig",
     "DayWeather",
+    "Entry",
     "EntryKind",
     "Finding",
     "FindingKind",
     "GateKind",
     "HouseTest",
+    "Invoice",
+    "InvoiceKind",
+    "InvoiceLine",
     "Job",
     "JobGate",
     "JobPaper",
     "JobStatus",
     "JobWall",
+    "Payer",
+    "Payment",
+    "PaymentMethod",
+    "Period",
     "Phase",
     "PhaseKind",
     "PhaseStatus",
+    "Posting",
+    "Refund",
     "Resource",
     "Rig",
     "RigKind",
     "SignOff",
     "Skill",
     "Slot",
+    "TaxCertificate",
     "Verdict",
     "Verification",
     "Visit",
