@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -82,4 +84,273 @@ def _layout(rows: pd.DataFrame) -> dict[str, Any]:
             "zeroline": True, "zerolinecolor": INK, "gridcolor": "#e4dac8", "fixedrange": True, "tick0": 0, "dtick": 10,
         },
         "yaxis": {"visible": False, "range": [len(rows) - 0.4, -0.75], "fixedrange": True},
+    }  # fmt: skip
+
+
+# --- Figures of the reports, written as the plain values that the browser's library reads -----------------------------
+
+BLUE, VERMILLION, GREEN, PURPLE, GREY = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#595959"
+"""A published set of colours that people who see colours differently can tell apart; every mark has a second cue."""
+
+MOST_COLUMNS = 31
+"""More columns than that are drawn as a line."""
+
+GRID = "#e4dac8"
+GOOD_ROOM = 1.55
+"""Room on the right for the words at the end of a bar, as a part of the longest one."""
+
+Figure = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A bar: name, length, what is written at its end, and whether it is one to look at."""
+
+    name: str
+    value: float
+    says: str
+    look: bool = False
+
+
+def bar_figure(bars: Sequence[Bar], axis: str, *, marks: Sequence[float] = (), mark_word: str = "") -> Figure:
+    """Bars from zero, their names above them; `marks` puts a tick on each, named once.
+
+    Parameters
+    ----------
+    bars : the first stands at the top.
+    axis : what the length is, with its unit.
+    marks : a value for each bar, to compare with.
+    mark_word : what the mark is.
+    """
+    places = list(range(len(bars)))
+    values = [bar.value for bar in bars]
+    data: list[dict[str, Any]] = [
+        {
+            "type": "bar", "orientation": "h", "x": values, "y": places, "width": 0.34, "hoverinfo": "skip",
+            "text": [escape(bar.says, quote=False) for bar in bars], "textposition": "outside", "cliponaxis": False,
+            "marker": {
+                "color": [VERMILLION if bar.look else BLUE for bar in bars],
+                "pattern": {"shape": ["/" if bar.look else "" for bar in bars], "fgcolor": PAPER, "size": 6},
+            },
+        }
+    ]  # fmt: skip
+    notes = [_name_note(bar.name, place) for place, bar in enumerate(bars)]
+    if marks:
+        data.append(
+            {
+                "type": "scatter", "mode": "markers", "x": list(marks), "y": places, "hoverinfo": "skip",
+                "marker": {"symbol": "line-ns-open", "size": 26, "color": INK, "line": {"width": 3}},
+            }
+        )  # fmt: skip
+        notes.append(
+            {"text": mark_word, "x": marks[0], "y": 0, "yshift": TARGET_SHIFT_PX, "showarrow": False, "xanchor": "left"}
+        )
+    layout = _plain_layout(90 + ROW_PX * max(1, len(bars)))
+    every = [*values, *marks, 0.0]
+    low, high = min(every), max(every)
+    reach = (high - low) or 1.0
+    layout["annotations"] = notes
+    layout["xaxis"] |= {
+        "title": {"text": axis}, "zeroline": True, "zerolinecolor": INK,
+        "range": [low - (0.35 * reach if low < 0 else 0.0), high + (GOOD_ROOM - 1) * reach], "nticks": 6,
+    }  # fmt: skip
+    layout["yaxis"] = {"visible": False, "range": [len(bars) - 0.4, -0.75], "fixedrange": True}
+    return {"data": data, "layout": layout}
+
+
+def _name_note(name: str, place: int) -> dict[str, Any]:
+    return {
+        "text": escape(name, quote=False), "x": 0, "y": place, "yshift": NAME_SHIFT_PX, "xanchor": "left",
+        "align": "left", "showarrow": False,
+    }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line over time: its name stands at its end. `dash` tells it apart without its colour."""
+
+    name: str
+    values: Sequence[float | None]
+    colour: str = BLUE
+    dash: str = "solid"
+
+
+def time_figure(
+    when: Sequence[str], axis: str, *, columns: Sequence[float] = (), lines: Sequence[Line] = (), column_word: str = ""
+) -> Figure:
+    """Columns and lines over time, from zero; more than MOST_COLUMNS columns become a line.
+
+    Parameters
+    ----------
+    when : names of the months or weeks, in order.
+    axis : what the height is, with its unit.
+    columns : a height for each.
+    lines : drawn over them.
+    column_word : what the columns are, where lines stand beside them.
+    """
+    places = list(range(len(when)))
+    data: list[dict[str, Any]] = []
+    notes: list[dict[str, Any]] = []
+    drawn = list(lines)
+    if len(columns) > MOST_COLUMNS:
+        drawn = [Line(column_word, list(columns)), *drawn]
+    elif columns:
+        bars = {"type": "bar", "x": places, "y": list(columns), "width": 0.6, "hoverinfo": "skip"}
+        data.append({**bars, "marker": {"color": BLUE}})
+        if column_word and lines:
+            notes.append(_above(column_word, max(places, key=lambda at: columns[at]), max(columns)))
+    for line in drawn:
+        data.append(
+            {
+                "type": "scatter", "mode": "lines+markers" if len(when) <= MOST_COLUMNS else "lines", "x": places,
+                "y": list(line.values), "hoverinfo": "skip", "line": {"color": line.colour, "dash": line.dash,
+                "width": 2.5}, "marker": {"size": 7},
+            }
+        )  # fmt: skip
+        last = next((at for at in reversed(places) if line.values[at] is not None), None)
+        if last is not None and line.name:
+            notes.append(_at_end(line.name, last, line.values[last]))
+    layout = _plain_layout(360)
+    layout["annotations"] = notes
+    # Every so many names are written, so that none is slanted on a phone.
+    step = max(1, -(-len(when) // 6))
+    ticks = places[::step]
+    layout["xaxis"] |= {
+        "tickvals": ticks, "ticktext": [when[at] for at in ticks], "tickangle": 0, "gridcolor": PAPER,
+        "range": [-0.6, len(when) - 0.4 + (0.28 * len(when) if drawn else 0)],
+    }  # fmt: skip
+    layout["yaxis"] = {
+        "title": {"text": axis}, "rangemode": "tozero", "gridcolor": GRID, "zeroline": True, "zerolinecolor": INK,
+        "fixedrange": True, "automargin": True, "nticks": 6,
+    }  # fmt: skip
+    return {"data": data, "layout": layout}
+
+
+def _above(text: str, x: float, y: float) -> dict[str, Any]:
+    return {"text": escape(text, quote=False), "x": x, "y": y, "yshift": 12, "showarrow": False}
+
+
+def _at_end(text: str, x: float, y: float | None) -> dict[str, Any]:
+    return {
+        "text": escape(text, quote=False), "x": x, "y": y, "xshift": 8, "xanchor": "left", "align": "left",
+        "showarrow": False,
+    }  # fmt: skip
+
+
+def control_figure(
+    when: Sequence[str], values: Sequence[float], axis: str, limits: tuple[float, float, float]
+) -> Figure:
+    """Single values in their order with their mean and limits; values outside are marked by shape and colour.
+
+    Parameters
+    ----------
+    limits : lower limit, mean, upper limit.
+    """
+    low, mean, high = limits
+    outside = [not low <= value <= high for value in values]
+    places = list(range(len(values)))
+    figure = time_figure(when, axis, lines=[Line("", list(values))])
+    figure["data"][0]["mode"] = "lines+markers"
+    figure["data"][0]["marker"] = {
+        "color": [VERMILLION if out else BLUE for out in outside],
+        "symbol": ["diamond" if out else "circle" for out in outside],
+        "size": [13 if out else 7 for out in outside],
+    }
+    last = places[-1] if places else 0
+    for level, name, dash in ((high, "upper limit", "dash"), (mean, "mean", "solid"), (low, "lower limit", "dash")):
+        figure["data"].append(
+            {
+                "type": "scatter", "mode": "lines", "x": [-0.5, last + 0.5], "y": [level, level], "hoverinfo": "skip",
+                "line": {"color": GREY, "dash": dash, "width": 1.5},
+            }
+        )  # fmt: skip
+        figure["layout"]["annotations"].append(_at_end(name, last, level))
+    # A trend is read by its height over the mean, not from zero.
+    every = [*values, low, high]
+    room = 0.08 * ((max(every) - min(every)) or 1.0)
+    figure["layout"]["yaxis"] |= {"rangemode": "normal", "range": [min(every) - room, max(every) + room]}
+    return figure
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """What was expected with its range, and what was found."""
+
+    expected: float
+    low: float
+    high: float
+    found: float
+    look: bool = False
+
+
+def square_figure(points: Sequence[Point], across: str, up: str) -> Figure:
+    """Found over expected, one scale for both, with the line on which they agree."""
+    every = [value for point in points for value in (point.low, point.high, point.found)]
+    least, most = (min(every), max(every)) if every else (0.0, 1.0)
+    room = 0.06 * ((most - least) or 1.0)
+    span = [least - room, most + room]
+    data = [
+        {
+            "type": "scatter", "mode": "lines", "x": span, "y": span, "hoverinfo": "skip",
+            "line": {"color": INK, "width": 1.5, "dash": "dash"},
+        },
+        {
+            "type": "scatter", "mode": "markers", "x": [point.expected for point in points],
+            "y": [point.found for point in points], "hoverinfo": "skip",
+            "error_x": {
+                "type": "data", "symmetric": False, "array": [point.high - point.expected for point in points],
+                "arrayminus": [point.expected - point.low for point in points], "color": GREY, "thickness": 1.2,
+            },
+            "marker": {
+                "size": 11, "color": [VERMILLION if point.look else BLUE for point in points],
+                "symbol": ["diamond" if point.look else "circle" for point in points],
+            },
+        },
+    ]  # fmt: skip
+    layout = _plain_layout(460)
+    layout["annotations"] = [
+        {"text": "as expected", "x": span[1], "y": span[1], "xanchor": "right", "xshift": -12, "yshift": -2,
+         "showarrow": False},
+    ]  # fmt: skip
+    layout["xaxis"] |= {"title": {"text": across}, "range": span, "nticks": 5, "tickangle": 0}
+    layout["yaxis"] = {
+        "title": {"text": up}, "range": span, "gridcolor": GRID, "fixedrange": True, "automargin": True, "nticks": 5,
+    }  # fmt: skip
+    return {"data": data, "layout": layout}
+
+
+def bridge_figure(steps: Sequence[tuple[str, float, str]], axis: str) -> Figure:
+    """From a first amount to a last one: each step begins where the one before it ended.
+
+    Parameters
+    ----------
+    steps : name, amount and words of each; the first and the last are whole amounts, those between are changes.
+    axis : what the length is, with its unit.
+    """
+    at, bases, colours, reach = 0.0, [], [], [0.0]
+    for place, (_, amount, _) in enumerate(steps):
+        whole = place in (0, len(steps) - 1)
+        bases.append(0.0 if whole else at)
+        at = amount if whole else at + amount
+        reach.append(at)
+        colours.append(GREY if whole else (BLUE if amount >= 0 else VERMILLION))
+    bars = [Bar(name, amount, says) for name, amount, says in steps]
+    figure = bar_figure(bars, axis)
+    bar = figure["data"][0]
+    bar["base"] = bases
+    bar["marker"] = {
+        "color": colours,
+        "pattern": {"shape": ["/" if c == VERMILLION else "" for c in colours], "fgcolor": PAPER, "size": 6},
+    }
+    low, high = min(reach), max(reach)
+    width = (high - low) or 1.0
+    figure["layout"]["xaxis"]["range"] = [low - (0.35 * width if low < 0 else 0.0), high + 0.45 * width]
+    return figure
+
+
+def _plain_layout(height: int) -> dict[str, Any]:
+    return {
+        "showlegend": False, "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "dragmode": False, "height": height,
+        "font": {"family": FONT, "size": 15, "color": INK}, "margin": {"l": 8, "r": 8, "t": 16, "b": 56},
+        "xaxis": {"gridcolor": GRID, "fixedrange": True},
     }  # fmt: skip
