@@ -1,8 +1,20 @@
 """URLs of the jobs app; names are ``jobs-<verb>-<noun>``. Those with a token are for people without an account."""
 
-from django.urls import path
+from django.urls import include, path
 
-from jobs.views import crews, gates, homeowner, jobs, verification
+from jobs.views import (
+    cancellations,
+    changes,
+    crews,
+    gates,
+    homeowner,
+    jobs,
+    papers,
+    schedule,
+    schedule_days,
+    schedule_phase,
+    verification,
+)
 
 urlpatterns = [
     path("yours/<str:token>/", homeowner.show_proposal, name="jobs-show-proposal"),
@@ -23,6 +35,12 @@ urlpatterns = [
     path("crews/certificates/new/", crews.add_certificate, name="jobs-add-certificate"),
     path("crews/away/new/", crews.add_absence, name="jobs-add-absence"),
     path("crews/away/<uuid:code>/take-back/", crews.remove_absence, name="jobs-remove-absence"),
+    path("proposals/<uuid:code>/cancellation/", cancellations.record_cancellation, name="jobs-record-cancellation"),
+    path(
+        "proposals/<uuid:code>/cancellation/decide/",
+        cancellations.decide_cancellation,
+        name="jobs-decide-cancellation",
+    ),
     path("jobs/", jobs.list_jobs, name="jobs-list-jobs"),
     path("jobs/book/<uuid:code>/", jobs.book_job, name="jobs-book-job"),
     path("jobs/<uuid:code>/", jobs.show_job, name="jobs-show-job"),
@@ -30,6 +48,14 @@ urlpatterns = [
     path("jobs/<uuid:code>/move/<slug:to>/", jobs.move_job, name="jobs-move-job"),
     path("jobs/<uuid:code>/gates/new/", gates.add_gate, name="jobs-add-gate"),
     path("jobs/<uuid:code>/gates/<uuid:gate>/", gates.meet_gate, name="jobs-meet-gate"),
+    path("jobs/<uuid:code>/changes/new/", changes.draft_change, name="jobs-draft-change"),
+    path("jobs/<uuid:code>/changes/found/", changes.draft_found, name="jobs-draft-found"),
+    path("jobs/<uuid:code>/changes/<uuid:change>/", changes.show_change, name="jobs-show-change"),
+    path("jobs/<uuid:code>/changes/<uuid:change>/draft/", changes.redraft_change, name="jobs-redraft-change"),
+    path("jobs/<uuid:code>/changes/<uuid:change>/issue/", changes.issue_change, name="jobs-issue-change"),
+    path("jobs/<uuid:code>/changes/<uuid:change>/withdraw/", changes.withdraw_change, name="jobs-withdraw-change"),
+    path("jobs/<uuid:code>/papers/<slug:kind>/make/", papers.make_paper, name="jobs-make-paper"),
+    path("jobs/<uuid:code>/papers/<uuid:paper>.<slug:kind>", papers.download_job_paper, name="jobs-download-job-paper"),
     path("jobs/<uuid:code>/verification/", verification.show_verification, name="jobs-show-verification"),
     path("jobs/<uuid:code>/verification/tests/<str:when>/", verification.record_test, name="jobs-record-test"),
     path("jobs/<uuid:code>/verification/findings/new/", verification.add_finding, name="jobs-add-finding"),
@@ -41,4 +67,20 @@ urlpatterns = [
     path("jobs/<uuid:code>/verification/infrared/<str:key>/", verification.show_infrared, name="jobs-show-infrared"),
     path("jobs/<uuid:code>/verification/verify/", verification.verify_job, name="jobs-verify-job"),
     path("jobs/<uuid:code>/verification/release/", verification.release_void, name="jobs-release-void"),
+    path("schedule/", schedule.show_schedule, name="jobs-show-schedule"),
+    path("jobs/<uuid:code>/schedule/", schedule.show_schedule, name="jobs-show-schedule"),
+    path("schedule/plan/", schedule.show_plan, name="jobs-show-plan"),
+    path("schedule/plan/better/", schedule.better_plan, name="jobs-better-plan"),
+    path("schedule/plan/take/", schedule.take_plan, name="jobs-take-plan"),
+    path("schedule/phases/<uuid:code>/", schedule_phase.place_phase, name="jobs-place-phase"),
+    path("schedule/phases/<uuid:code>/pin/", schedule_phase.pin_phase, name="jobs-pin-phase"),
+    path("schedule/phases/<uuid:code>/promise/", schedule_phase.promise_phase, name="jobs-promise-phase"),
+    path("schedule/phases/<uuid:code>/remove/", schedule_phase.remove_phase, name="jobs-remove-phase"),
+    path("schedule/lost/", schedule_days.lose_day, name="jobs-lose-day"),
+    path("schedule/weather/", schedule_days.enter_weather, name="jobs-enter-weather"),
+    path("schedule/calendars/", schedule_days.list_calendars, name="jobs-list-calendars"),
+    path("schedule/calendars/<uuid:code>/new/", schedule_days.renew_calendar, name="jobs-renew-calendar"),
+    path("schedule/calendars/<uuid:code>/revoke/", schedule_days.revoke_calendar, name="jobs-revoke-calendar"),
+    path("calendar/<str:token>/crew.ics", schedule_days.show_calendar, name="jobs-show-calendar"),
+    path("crew/", include("jobs.crew_urls")),
 ]

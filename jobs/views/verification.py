@@ -19,6 +19,7 @@ from estimates.command import Conflict
 from estimates.forms.record_form import RecordForm
 from estimates.heat import foam_r
 from estimates.house import HouseRecord
+from estimates.office import office_path
 from estimates.physics.uncertainty import Percentiles
 from estimates.physics.validity import OutOfRange
 from estimates.pricebook import PriceBook
@@ -38,6 +39,7 @@ from jobs.house_tests import (
 from jobs.infrared import Air, InfraredDay, Makeup, expected, infrared_day
 from jobs.infrared_picture import picture
 from jobs.models import EntryKind, Finding, Job, JobStatus, JobWall, Verification
+from jobs.papers import NAMES
 from jobs.verification import (
     final_invoice_faults,
     finding_add,
@@ -95,6 +97,9 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "holds": final_invoice_faults(job) if row is not None else (),
         "form": InspectForm(),
         "release": ReleaseForm(),
+        "papers": list(job.papers.filter(kind__in=NAMES)),
+        "paper_names": list(NAMES.items()),
+        "has_pdf": office_path() is not None,
         "can_verify": job.status == JobStatus.WORK_DONE,
         **more,
     }

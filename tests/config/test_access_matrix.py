@@ -141,8 +141,8 @@ PAGES = [
         code=404,
         arguments=lambda house: {**proposal_of(house), "question": uuid.UUID(int=0)},
     ),
-    Page("estimates-record-cancellation", (OWNER, SALES), code=302, arguments=proposal_of),
-    Page("estimates-decide-cancellation", (OWNER,), code=404, arguments=proposal_of),
+    Page("jobs-record-cancellation", (OWNER, SALES), code=302, arguments=proposal_of),
+    Page("jobs-decide-cancellation", (OWNER,), code=404, arguments=proposal_of),
     Page(
         "estimates-draft-proposal",
         (OWNER, SALES),
@@ -220,6 +220,27 @@ PAGES = [
     Page("jobs-move-job", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code, "to": "started"}),
     Page("jobs-add-gate", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
     Page("jobs-meet-gate", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code, "gate": house.code}),
+    Page("jobs-draft-change", (OWNER, SALES, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-show-change", OFFICE, code=404, arguments=lambda house: {"code": house.code, "change": house.code}),
+    Page(
+        "jobs-redraft-change",
+        (OWNER, SALES),
+        code=404,
+        arguments=lambda house: {"code": house.code, "change": house.code},
+    ),
+    Page(
+        "jobs-withdraw-change",
+        (OWNER, SALES, PLAN),
+        code=404,
+        arguments=lambda house: {"code": house.code, "change": house.code},
+    ),
+    *(
+        Page(name, (OWNER, SALES), method="post", code=404, wrong_method=True, arguments=arguments)
+        for name, arguments in (
+            ("jobs-draft-found", lambda house: {"code": house.code}),
+            ("jobs-issue-change", lambda house: {"code": house.code, "change": house.code}),
+        )
+    ),
     # Verification. The house of this test has no job, so whoever may look is told there is none.
     Page("jobs-show-verification", (OWNER, PLAN, CREW), code=404, arguments=lambda house: {"code": house.code}),
     Page(
@@ -260,6 +281,68 @@ PAGES = [
     Page("reports-list-reports", (OWNER, SALES, BOOKS)),
     Page("reports-show-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
     Page("reports-download-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
+    # The schedule; nothing of this test is a phase, and its house is no crew.
+    Page("jobs-show-schedule", OFFICE),
+    Page("jobs-show-plan", (OWNER, PLAN)),
+    Page("jobs-lose-day", (OWNER, PLAN)),
+    Page("jobs-enter-weather", (OWNER, PLAN)),
+    Page("jobs-list-calendars", (OWNER, PLAN)),
+    # A form without a plan is told to look again.
+    Page("jobs-better-plan", (OWNER, PLAN), method="post", code=409, wrong_method=True),
+    Page("jobs-take-plan", (OWNER, PLAN), method="post", code=302, wrong_method=True),
+    Page("jobs-place-phase", (OWNER, PLAN), code=404, arguments=lambda house: {"code": house.code}),
+    *(
+        Page(
+            name,
+            (OWNER, PLAN),
+            method="post",
+            code=404,
+            wrong_method=True,
+            arguments=lambda house: {"code": house.code},
+        )
+        for name in (
+            "jobs-pin-phase",
+            "jobs-promise-phase",
+            "jobs-remove-phase",
+            "jobs-renew-calendar",
+            "jobs-revoke-calendar",
+        )
+    ),
+    Page("jobs-show-calendar", EVERYBODY, code=404, anonymous=404, arguments=no_link),
+    # Pages of the crew. The house of this test has no job; whoever may look is told there is none.
+    Page("jobs-show-today", (OWNER, PLAN, CREW)),
+    Page("jobs-show-queue", (OWNER, CREW)),
+    Page("jobs-tell-session", (OWNER, CREW)),
+    Page("jobs-receive-entries", (OWNER, CREW), method="post", code=400, wrong_method=True),
+    Page("jobs-give-worker", EVERYBODY, anonymous=200),
+    Page("jobs-show-crew-sheet", (OWNER, PLAN, CREW), code=404, arguments=lambda house: {"code": house.code}),
+    Page(
+        "jobs-show-crew-wall",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "key": "north"},
+    ),
+    Page("jobs-report-entry", (OWNER, CREW), code=404, arguments=lambda house: {"code": house.code, "name": "note"}),
+    Page(
+        "jobs-show-crew-photo",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "entry": house.code},
+    ),
+    Page(
+        "jobs-make-paper",
+        (OWNER, PLAN, CREW),
+        method="post",
+        code=404,
+        wrong_method=True,
+        arguments=lambda house: {"code": house.code, "kind": "receipt"},
+    ),
+    Page(
+        "jobs-download-job-paper",
+        (OWNER, PLAN, CREW),
+        code=404,
+        arguments=lambda house: {"code": house.code, "paper": house.code, "kind": "docx"},
+    ),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
     # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.

@@ -17,6 +17,11 @@ from jobs.models import Bay, Finding, HouseTest, Job, JobStatus, Verification
 NOW = datetime(2026, 4, 20, 18, 0, tzinfo=UTC)
 
 
+@pytest.fixture(autouse=True)
+def papers(papers_folder: None) -> None:
+    """Papers go into a folder of the test."""
+
+
 @pytest.fixture
 def job(booked: Callable[..., Job]) -> Job:
     return booked("mill-cape")
@@ -120,3 +125,15 @@ def test_the_inspector_verifies_a_job_that_is_done(browse: Client, job: Job, own
 
 def test_crew_of_another_house_are_told_nothing(signed_in: Callable[[User], Client], stranger: User, job: Job) -> None:
     assert signed_in(stranger).get(_address(job)).status_code == 404
+
+
+def test_papers_are_made_on_the_page_and_handed_over(browse: Client, job: Job) -> None:
+    said = browse.post(f"/jobs/{job.code}/papers/crew_sheet/make/", follow=True).content.decode()
+    assert "Crew sheet J-00001-crew_sheet.docx is there" in said
+    paper = job.papers.get()
+    got = browse.get(f"/jobs/{job.code}/papers/{paper.code}.docx")
+    assert got.headers["Content-Disposition"] == 'attachment; filename="J-00001-crew_sheet.docx"'
+    assert b"".join(got.streaming_content).startswith(b"PK")
+    refused = browse.post(f"/jobs/{job.code}/papers/certificate/make/", follow=True).content.decode()
+    assert "follows the verification" in refused
+    assert browse.post(f"/jobs/{job.code}/papers/bill/make/").status_code == 404
