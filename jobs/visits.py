@@ -13,6 +13,9 @@ from django.utils import timezone
 
 from estimates.activity import activity_record
 from estimates.command import Conflict
+from estimates.firm import load_firm
+from estimates.mail import letter_add
+from estimates.models import ProposalPaper
 from estimates.models.user import User
 from jobs.models import Absence, Crew, CrewMember, Phase, Resource, RigKind, Slot, Visit
 from jobs.schedule_check import placement_faults
@@ -269,6 +272,54 @@ def phase_pin(*, phase: Phase, pinned: bool, version: int, by: User, now: dateti
             origin=origin,
         )
     return locked
+
+
+def phase_promise(*, phase: Phase, version: int, by: User, now: datetime, origin: str = "") -> bool:
+    """Promise the days of a phase to the homeowner, by a letter where there is an address. Whether one was written.
+
+    Raises
+    ------
+    Conflict : it has no day from today on, or somebody else changed it meanwhile.
+    """
+    today = timezone.localdate(now)
+    with transaction.atomic():
+        locked = _same(phase, version)
+        visits = list(locked.visits.filter(day__gte=today).order_by("day", "first_hour"))
+        if not visits:
+            raise Conflict(f"{_name(locked)} has no day yet. Book it first.")
+        for visit in visits:
+            visit.promised = True
+            visit.version += 1
+            visit.save(update_fields=["promised", "version"])
+        locked.version += 1
+        locked.save(update_fields=["version"])
+        days = [f"{short_day(visit.day)} from {visit.first_hour}:00" for visit in visits]
+        activity_record(
+            actor=by, action="visit.promise", target=locked.job, now=now, after={"days": days}, origin=origin
+        )
+        return _promise_letter(locked, visits, days, now)
+
+
+def _promise_letter(phase: Phase, visits: Sequence[Visit], days: Sequence[str], now: datetime) -> bool:
+    paper = ProposalPaper.objects.filter(proposal=phase.job.proposal_id).only("mail_to").first()
+    if paper is None or not paper.mail_to:
+        return False
+    firm, house = load_firm(), phase.job.house
+    text = [
+        f"Dear {house.customer_name},",
+        f"we will be at {house.street} for this: {phase.get_kind_display().lower()}.",
+        "\n".join(days),
+        "Please call us if you cannot have us then.",
+        f"{firm.name}\n{firm.phone}",
+    ]
+    letter_add(
+        to=[paper.mail_to],
+        subject=f"Your appointment: {days[0]}",
+        text="\n\n".join(text),
+        key=f"promise-{visits[0].code}-{visits[0].version}",
+        now=now,
+    )
+    return True
 
 
 # --- plans ------------------------------------------------------------------------------------------------------------

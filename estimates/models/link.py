@@ -14,6 +14,7 @@ class LinkPurpose(models.TextChoices):
     PROPOSAL = "proposal", "Read and answer a proposal"
     HOMEOWNER = "homeowner", "Read the records of a house"
     CANCELLATION = "cancellation", "Cancel a contract"
+    CALENDAR = "calendar", "Read the calendar of a crew"
 
 
 class PrivateLink(models.Model):
