@@ -172,7 +172,7 @@ def _crew(job: Job, forms: Mapping[str, Any], book: PriceBook) -> dict[str, Any]
                 "held": "; ".join(f"wait: {gate.name}" for gate in held.get(wall.key, ())),
             }
         )
-    names = {wall.key: wall.name for wall in job.walls.all()}
+    names = {row["id"]: row["name"] for kind in ("walls", "attics", "leak_sites") for row in forms["takeoff"][kind]}
     hazards: dict[str, list[str]] = {}
     for part in (*gates.controls, *gates.held):
         hazards.setdefault(part.text, []).append(names.get(part.part, part.part))
@@ -180,7 +180,10 @@ def _crew(job: Job, forms: Mapping[str, Any], book: PriceBook) -> dict[str, Any]
     loose = forms["price_book"]["loose_fills"][0]
     kit = kit_list(forms, job.option, foam=foam, loose=loose)
     return {
-        "hazards": [f"{words} ({', '.join(dict.fromkeys(where))})" for words, where in hazards.items()],
+        "hazards": [
+            words if set(where) >= set(names.values()) else f"{words} ({', '.join(dict.fromkeys(where))})"
+            for words, where in hazards.items()
+        ],
         "cautions": [*CREW_CAUTIONS, f"From the maker's sheet: {book.foam.cautions}"],
         "kit": [{"name": name, "amount": f"{amount:,.0f} {unit}"} for name, amount, unit in kit],
         "steps": [
