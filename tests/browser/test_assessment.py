@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -76,7 +77,7 @@ def test_every_page_of_an_assessment_is_in_order(width: int, enter: Enter, site:
     complaints.append(look_at(page, "every gate with faults"))
     page.goto(home)
     page.get_by_role("link", name="See every gate").click()
-    page.get_by_role("link", name="Parts answered apart, sample, words on paper: Asbestos").click()
+    page.get_by_role("link", name=re.compile("words on paper.*Asbestos")).click()
     complaints.append(look_at(page, "gate"))
     page.get_by_role("button", name="Save answer").click()
     complaints.append(look_at(page, "gate with faults"))
@@ -189,7 +190,7 @@ def test_a_photo_from_the_tablet_answers_a_gate(enter: Enter, site: LiveServer, 
     page = enter("salesperson")
     measured(page, site)
     page.get_by_role("link", name="See every gate").click()
-    page.get_by_role("link", name="words on paper: Bulk moisture").click()
+    page.get_by_role("link", name=re.compile("words on paper.*Bulk moisture")).click()
     page.get_by_role("button", name="Take it back").first.click()
     page.get_by_text("is taken back").wait_for()
     page.get_by_label("Stop", exact=True).check()
