@@ -243,9 +243,25 @@ class CheckRecord:
     note: str = text("What was found", max_length=500, default="")
 
 
+class Stretch(StrEnum):
+    """What hours went into; the values of `jobs.models.PhaseKind`."""
+
+    TEST_IN = "test_in"
+    PREPARE = "prepare"
+    INJECT = "inject"
+    CLOSE_UP = "close_up"
+    AIR_SEALING = "air_sealing"
+    ATTIC = "attic"
+    TEST_OUT = "test_out"
+    INFRARED = "infrared"
+    RETURN = "return"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoursRecord:
     """Hours that people worked."""
+
+    stretch: Stretch | None = choice(Stretch, "Stretch of work", default=None)
 
     hours: float = number("h", "Hours of each of them", above=0, high=24)
     people: int = whole("People", low=1, high=20, default=1)

@@ -16,7 +16,7 @@ from django.utils import timezone
 from estimates.models.user import User
 from estimates.records import BadRecord, Fault, read_record
 from jobs.booking import job_move
-from jobs.entry_records import BaysRecord, Checked, CheckRecord, DayCloseRecord, Told
+from jobs.entry_records import BaysRecord, Checked, CheckRecord, DayCloseRecord, HoursRecord, Told
 from jobs.models import Bay, BayState, CrewEntry, EntryKind, Job, JobStatus, JobWall, Phase, PhaseKind, PhaseStatus
 
 INJECTING = frozenset({EntryKind.MIX, EntryKind.TRIAL})
@@ -185,6 +185,8 @@ def phase_of(job: Job, kind: EntryKind, record: Any) -> Phase | None:
     wanted = PHASE_OF.get(kind)
     if isinstance(record, BaysRecord):
         wanted = PhaseKind.PREPARE if record.state in (Told.DRILLED, Told.PLANNED) else PhaseKind.INJECT
+    elif isinstance(record, HoursRecord):
+        wanted = None if record.stretch is None else PhaseKind(record.stretch)
     elif isinstance(record, CheckRecord) and record.what is not Checked.COMBUSTION:
         wanted = PhaseKind.PREPARE if record.what in BEFORE_INJECTING else PhaseKind.CLOSE_UP
     return None if wanted is None else job.phases.filter(kind=wanted).first()
