@@ -67,14 +67,7 @@ def as_found(
     ((7, 8), (3,), [1, 2, 7, 8, 4, 5, 6])
     """
     before = lay_out(wall, tool, sash_pocket_in=sash_pocket_in)
-    changed = replace(
-        wall,
-        studs_found_in=_studs(wall, found),
-        blocks=wall.blocks + found.blocks_added,
-        depth_in=wall.depth_in if found.depth_in is None else found.depth_in,
-        # A deeper probe moves no corner: the framing keeps the length it was measured with.
-        through_depth_in=wall.depth_in if wall.through_depth_in is None else wall.through_depth_in,
-    )
+    changed = _changed(wall, found)
     after = lay_out(changed, tool, sash_pocket_in=sash_pocket_in)
     bays = [_deepened(bay, changed, found) for bay in _with_holes(list(_numbered(before, after)), found)]
     for index, row in enumerate(found.bay_depths):
@@ -86,6 +79,60 @@ def as_found(
         added=tuple(sorted(numbers - known)),
         retired=tuple(sorted(known - numbers)),
     )
+
+
+def _changed(wall: WallRecord, found: AsFoundRecord) -> WallRecord:
+    """The record with studs, blocks and depth as found; depths of single bays and holes have no place in a record."""
+    return replace(
+        wall,
+        studs_found_in=_studs(wall, found),
+        blocks=wall.blocks + found.blocks_added,
+        depth_in=wall.depth_in if found.depth_in is None else found.depth_in,
+        # A deeper probe moves no corner: the framing keeps the length it was measured with.
+        through_depth_in=wall.depth_in if wall.through_depth_in is None else wall.through_depth_in,
+    )
+
+
+def found_record(
+    wall: WallRecord, found: AsFoundRecord, tool: ToolRecord = DEFAULT_TOOL, *, sash_pocket_in: float = 0.0
+) -> WallRecord:
+    r"""A wall as found in the form in which it was measured, so that it can be counted and priced once more.
+
+    Parameters
+    ----------
+    wall, found, tool, sash_pocket_in : as for `as_found`. [in]
+
+    Returns
+    -------
+    WallRecord with the studs, blocks and depth that were found. Depths of single bays become one depth of the wall that
+    gives the same room; holes added or skipped change no record.
+
+    Raises
+    ------
+    OutOfRange : as for `as_found`.
+
+    Notes
+    -----
+    .. math:: d = d_{wall} \frac{\sum_i V_i}{\sum_i V_{i,wall}}
+
+    with the volume of each bay at its own depth and at that of the wall.
+
+    References
+    ----------
+    .. [1] Rules of the firm (FIELD, as found); checked in tests/jobs/test_change_effect.py.
+
+    Examples
+    --------
+    >>> wall = WallRecord(id="w", name="North", length_ft=8.0, height_ft=8.0, depth_in=4.0)
+    >>> found_record(wall, AsFoundRecord(depth_in=3.5)).depth_in
+    3.5
+    """
+    changed = _changed(wall, found)
+    if not found.bay_depths:
+        return changed
+    level = sum(bay.volume_ft3 for bay in lay_out(changed, tool, sash_pocket_in=sash_pocket_in).bays)
+    room = sum(bay.volume_ft3 for bay in as_found(wall, found, tool, sash_pocket_in=sash_pocket_in).layout.bays)
+    return replace(changed, depth_in=changed.depth_in * room / level) if level > 0 else changed
 
 
 def _studs(wall: WallRecord, found: AsFoundRecord) -> tuple[PointRecord, ...]:

@@ -21,10 +21,11 @@ from estimates.models import Proposal, User
 from estimates.start import start_faults
 from estimates.tables import LONGEST_SEARCH
 from jobs.booking import job_book, job_move, to_book
+from jobs.changes import effect_of
 from jobs.forms.jobs import JobForm
 from jobs.job_facts import job_change
 from jobs.job_page import job_picture
-from jobs.models import Job, JobStatus
+from jobs.models import ChangeOrder, Job, JobStatus
 from jobs.models.job import JOB_MOVES
 from jobs.start_gates import start_gates
 from jobs.tables import WAITING, job_rows, job_table
@@ -33,7 +34,7 @@ either_way = require_http_methods(["GET", "HEAD", "POST"])
 
 DOORS = (
     ("jobs-show-schedule", "Schedule"),
-    ("jobs-show-sheet", "Crew sheet"),
+    ("jobs-show-crew-sheet", "Crew sheet"),
     ("jobs-show-verification", "Verification"),
     ("jobs-show-money", "Money"),
 )
@@ -120,6 +121,8 @@ def show_job(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         "section": "jobs",
         "job": job,
         "picture": job_picture(job, today=timezone.localdate(timezone=ZoneInfo(job.zone))),
+        "changes": [(change, effect_of(change)) for change in ChangeOrder.objects.filter(job=job)],
+        "differs": job.walls.exclude(found={}).exists(),
         "doors": job_doors(request.user, job),
         "moves": moves if access.allowed(request.user, "job.write") else [],
         "locked": job.status == JobStatus.LOCKED,
