@@ -13,14 +13,6 @@ urlpatterns = [
     path("proposals/<uuid:code>/link/renew/", proposal_acts.renew_link, name="estimates-renew-link"),
     path("proposals/<uuid:code>/link/close/", proposal_acts.close_link, name="estimates-close-link"),
     path(
-        "proposals/<uuid:code>/cancellation/", proposal_acts.record_cancellation, name="estimates-record-cancellation"
-    ),
-    path(
-        "proposals/<uuid:code>/cancellation/decide/",
-        proposal_acts.decide_cancellation,
-        name="estimates-decide-cancellation",
-    ),
-    path(
         "proposals/<uuid:code>/questions/<uuid:question>/",
         proposal_acts.answer_question,
         name="estimates-answer-question",
