@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -18,7 +19,7 @@ from estimates.mail import letter_add
 from estimates.models import ProposalPaper
 from estimates.models.user import User
 from jobs.models import Absence, Crew, CrewMember, Phase, Resource, RigKind, Slot, Visit
-from jobs.schedule_check import placement_faults
+from jobs.schedule_check import ScheduleFault, placement_faults
 from jobs.schedule_crew_rows import crew_id
 from jobs.schedule_job_rows import phase_id
 from jobs.schedule_problem import Placement, Schedule
@@ -101,10 +102,22 @@ def _put(
             raise ValidationError({"day": f"Enter {board.problem.days[-1].on.isoformat()} or an earlier day."})
         tried = move(board.problem, Schedule(board.placed, (), (), ()), phase_id(locked), crew_id(crew), day, hour)
         if tried.breaks:
-            words = [board.said(fault.words) for fault in tried.breaks]
-            raise MoveBreaks([f"{words_[:1].upper()}{words_[1:]}." for words_ in words], tried.nearest)
+            words = dict.fromkeys(_sentence(board, fault, phase_id(locked)) for fault in tried.breaks)
+            raise MoveBreaks(list(words), tried.nearest)
         action = "visit.move" if wanted else "visit.book"
         return _write(board, [tried.placement], action, by, now, origin)
+
+
+def _sentence(board: Board, fault: ScheduleFault, own: str) -> str:
+    """What a move breaks, seen from the phase that is moved."""
+    words = fault.words
+    if fault.about != own and fault.rule in ("other-jobs", "rig"):
+        # Of two that meet the check names one; who reads this wants to know the other.
+        words = re.sub(rf"\b{own}\b", fault.about, words)
+    elif fault.about != own:
+        words = f"{board.names.get(fault.about, fault.about)} {words}"
+    said = board.said(words)
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def _lock() -> None:

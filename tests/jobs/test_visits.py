@@ -96,6 +96,11 @@ def test_what_is_taken_is_named_with_its_job_and_a_nearest_place_is_offered(
     assert stopped.value.nearest is not None
     assert stopped.value.nearest.first_day in {TUESDAY, THURSDAY}
     assert Visit.objects.count() == 1
+    # The other way round the sentence names the other one, whichever of the two was entered first.
+    visit_remove(phase=first, version=2, **act)
+    book(second, north, WEDNESDAY, act)
+    with pytest.raises(MoveBreaks, match="North crew is with inject of J-00002 on Wed 11 Mar"):
+        book(first, north, WEDNESDAY, act)
 
 
 def test_without_the_check_the_slots_still_refuse_and_say_who_is_taken(
