@@ -25,7 +25,6 @@ urlpatterns = [
     path("sign-out/", session.sign_out, name="estimates-sign-out"),
     path("health/", session.show_health, name="estimates-show-health"),
     path("houses/", house.list_houses, name="estimates-list-houses"),
-    path("houses/<uuid:code>/", house.show_house, name="estimates-show-house"),
     path("houses/<uuid:code>/files/<str:name>", house.download_file, name="estimates-download-file"),
     path("leads/", leads.list_leads, name="estimates-list-leads"),
     path("leads/take/", lead_acts.take_lead, name="estimates-take-lead"),

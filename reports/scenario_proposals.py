@@ -1,15 +1,15 @@
-"""The proposals of the demo scenario: issued, answered and cancelled by the services that people use."""
+"""The proposals of the demo scenario: issued and answered by the services that people use."""
 
 from __future__ import annotations
 
 from decimal import Decimal
 
 from estimates.answers import fact_sheets_read, proposal_answer_no, proposal_answer_yes
-from estimates.cancelling import cancellation_receive
 from estimates.issuing import proposal_send
 from estimates.models import EstimateRevision, Lead, Proposal, ProposalPaper, ProposalStatus, User
 from estimates.proposal_look import Terms, last_price_day, proposal_look
 from estimates.proposals import proposal_draft, proposal_floor_faults, proposal_release_floor
+from jobs.cancellation import contract_cancel
 from reports.scenario import ORIGIN, ScenarioHouse
 from reports.scenario_story import Calendar
 
@@ -79,7 +79,7 @@ def _answered(proposal: Proposal, house: ScenarioHouse, days: Calendar) -> Propo
         origin=ORIGIN,
     )
     if row.cancelled is not None:
-        cancellation_receive(proposal=accepted, now=days.time(row.cancelled), reason=row.words, origin=ORIGIN)
+        contract_cancel(proposal=accepted, now=days.time(row.cancelled), reason=row.words, origin=ORIGIN)
         accepted.refresh_from_db()
     assert accepted.status in (ProposalStatus.ACCEPTED, ProposalStatus.CANCELLED)
     return accepted

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
 from estimates.activity import object_type
 from estimates.assessments import assessment_to_record
@@ -21,31 +20,12 @@ from estimates.models import (
 from estimates.models.assessment import AssessmentStatus
 from estimates.models.user import User
 from estimates.records import BadRecord
+from jobs.house_chapter import Chapter, ChapterState
+from jobs.house_job import chapters_after
+from jobs.models import Job
 
 MOST_ACTS = 60
 """So many of the latest acts are shown on the page of a house."""
-
-
-class ChapterState(StrEnum):
-    """How far a chapter is; each has a word and a mark of its own."""
-
-    DONE = "done"
-    NOW = "now"
-    BLOCKED = "blocked"
-    NOT_YET = "not yet"
-
-
-@dataclass(frozen=True, slots=True)
-class Chapter:
-    """One chapter of a house: what can be said of it, what is next, and who owes that ("" where nobody does)."""
-
-    name: str
-    state: ChapterState
-    said: str
-    next_step: str = ""
-    owes: str = ""
-    door: str = ""
-    """Name of the page where the next step is taken, of the house itself; "lead" and "proposal" are theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +35,7 @@ class HouseState:
     chapters: tuple[Chapter, ...]
     lead: Lead | None
     proposal: Proposal | None
+    job: Job | None
 
     @property
     def next_chapter(self) -> Chapter | None:
@@ -71,6 +52,7 @@ def house_state(house: House, user: User) -> HouseState:
     proposal = Proposal.objects.filter(house=house).order_by("-created_at", "-id").select_related("created_by").first()
     seller = lead.seller.full_name if lead is not None else "Sales"
     measured = _assessment(assessment, seller)
+    job, after = chapters_after(proposal)
     return HouseState(
         (
             _lead(lead),
@@ -78,10 +60,11 @@ def house_state(house: House, user: User) -> HouseState:
             _takeoff(revision, assessment),
             _estimate(revision, assessment, seller),
             _proposal(proposal, revision, seller),
-            *_after(proposal),
+            *after,
         ),
         lead,
         proposal,
+        job,
     )
 
 
@@ -151,22 +134,8 @@ def _proposal(proposal: Proposal | None, revision: EstimateRevision | None, sell
     return Chapter(name, ChapterState.BLOCKED, f"{said}.", "Make another one, or close the lead", seller, "proposal")
 
 
-def _after(proposal: Proposal | None) -> tuple[Chapter, ...]:
-    signed = proposal is not None and proposal.status == ProposalStatus.ACCEPTED
-    job = (
-        Chapter("Job", ChapterState.NOW, "Accepted and not booked yet.", "Book the job", "Scheduler")
-        if signed
-        else Chapter("Job", ChapterState.NOT_YET, "Follows the signature.")
-    )
-    return (
-        job,
-        Chapter("Verification", ChapterState.NOT_YET, "Follows the job."),
-        Chapter("Invoice", ChapterState.NOT_YET, "Follows the job."),
-    )
-
-
 def house_acts(house: House, user: User) -> list[ActivityEntry]:
-    """Return the latest acts on a house, its leads, assessments and proposals, latest first.
+    """Return the latest acts on a house, its leads, assessments, proposals and jobs, latest first.
 
     That a house was made of a lead is one act, although lead and house each keep it.
     """
@@ -175,6 +144,7 @@ def house_acts(house: House, user: User) -> list[ActivityEntry]:
         (Lead, list(Lead.objects.visible_to(user).filter(house=house).values_list("code", flat=True))),
         (Assessment, list(Assessment.objects.filter(house=house).values_list("code", flat=True))),
         (Proposal, list(Proposal.objects.filter(house=house).values_list("code", flat=True))),
+        (Job, list(Job.objects.visible_to(user).filter(house=house).values_list("code", flat=True))),
     ]
     rows = ActivityEntry.objects.none()
     for model, codes in known:

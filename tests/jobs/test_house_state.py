@@ -13,7 +13,6 @@ import pytest
 from estimates.assessments import assessment_complete, assessment_from_record, assessment_put, assessment_to_record
 from estimates.estimating import estimate_make
 from estimates.house import HouseRecord, house_from_json
-from estimates.house_state import ChapterState, HouseState, house_acts, house_state
 from estimates.houses import house_put
 from estimates.leads import lead_source_put, lead_take
 from estimates.models import Assessment, EstimateRevision, House, LeadStage, Proposal, User
@@ -22,6 +21,8 @@ from estimates.pricebook import load_book
 from estimates.proposals import proposal_accept, proposal_decline, proposal_draft, proposal_issue
 from estimates.rules import load_rules
 from estimates.rules_table import rule_put
+from jobs.house_chapter import ChapterState
+from jobs.house_state import HouseState, house_acts, house_state
 
 NOW = datetime(2026, 3, 2, 14, 30, tzinfo=UTC)
 SHA = "a" * 64
