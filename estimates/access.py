@@ -52,6 +52,9 @@ ACTIONS: dict[str, frozenset[Role]] = {
     # A job shows no prices: what it costs stands with its change orders and its money.
     "job.read": OFFICE,
     "job.write": frozenset({Role.OWNER, Role.SCHEDULER}),
+    # Whoever plans may say what changes; only whoever may read a price sets one and issues it.
+    "change.write": frozenset({Role.OWNER, Role.SALESPERSON, Role.SCHEDULER}),
+    "change.issue": frozenset({Role.OWNER, Role.SALESPERSON}),
     # Whoever may know of a job may look after it; findings and tests carry no prices.
     "job.inspect": frozenset({Role.OWNER, Role.SCHEDULER, Role.CREW}),
     "void.release": frozenset({Role.OWNER}),
@@ -60,6 +63,10 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "schedule.write": frozenset({Role.OWNER, Role.SCHEDULER}),
     "crew.sheet": frozenset({Role.OWNER, Role.SCHEDULER, Role.CREW}),
     "crew.report": frozenset({Role.OWNER, Role.CREW}),
+    "money.read": frozenset({Role.OWNER, Role.BOOKKEEPER}),
+    "money.write": frozenset({Role.OWNER, Role.BOOKKEEPER}),
+    "job_cost.read": frozenset({Role.OWNER}),
+    "export.make": frozenset({Role.OWNER, Role.BOOKKEEPER}),
     "cancellation.decide": frozenset({Role.OWNER}),
 }
 """Dotted action -> roles that may do it. Crew never holds an action that shows a price, a cost or a margin."""

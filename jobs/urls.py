@@ -8,6 +8,8 @@ from jobs.views import (
     crews,
     gates,
     homeowner,
+    homeowner_job,
+    house,
     jobs,
     papers,
     schedule,
@@ -25,6 +27,13 @@ urlpatterns = [
     path("yours/<str:token>/accept/", homeowner.accept_proposal, name="jobs-accept-proposal"),
     path("yours/<str:token>/decline/", homeowner.decline_proposal, name="jobs-decline-proposal"),
     path("yours/<str:token>/cancel/", homeowner.cancel_contract, name="jobs-cancel-contract"),
+    path("yours/<str:token>/changes/<uuid:change>/", homeowner_job.answer_change, name="jobs-answer-change"),
+    path("yours/<str:token>/sign-off/", homeowner_job.sign_off_job, name="jobs-sign-off-job"),
+    path(
+        "yours/<str:token>/job-papers/<uuid:paper>.<slug:kind>",
+        homeowner_job.download_homeowner_paper,
+        name="jobs-download-homeowner-paper",
+    ),
     path("crews/", crews.list_crews, name="jobs-list-crews"),
     path("crews/crew/new/", crews.change_crew, name="jobs-add-crew"),
     path("crews/crew/<uuid:code>/", crews.change_crew, name="jobs-change-crew"),
@@ -35,6 +44,8 @@ urlpatterns = [
     path("crews/certificates/new/", crews.add_certificate, name="jobs-add-certificate"),
     path("crews/away/new/", crews.add_absence, name="jobs-add-absence"),
     path("crews/away/<uuid:code>/take-back/", crews.remove_absence, name="jobs-remove-absence"),
+    # The page kept its name when it moved here from before the signature: half the program leads to it.
+    path("houses/<uuid:code>/", house.show_house, name="estimates-show-house"),
     path("proposals/<uuid:code>/cancellation/", cancellations.record_cancellation, name="jobs-record-cancellation"),
     path(
         "proposals/<uuid:code>/cancellation/decide/",
@@ -83,4 +94,5 @@ urlpatterns = [
     path("schedule/calendars/<uuid:code>/revoke/", schedule_days.revoke_calendar, name="jobs-revoke-calendar"),
     path("calendar/<str:token>/crew.ics", schedule_days.show_calendar, name="jobs-show-calendar"),
     path("crew/", include("jobs.crew_urls")),
+    path("", include("jobs.money_urls")),
 ]

@@ -6,22 +6,16 @@ stood open for a moment, so that neither a mail scanner nor a preview counts as 
 
 from __future__ import annotations
 
-import functools
 import logging
 import uuid
-from collections.abc import Callable
 from typing import Any
-from urllib.parse import urlencode
 
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import redirect, render
-from django.urls import reverse
+from django.shortcuts import render
 from django.utils import timezone
-from django.utils.cache import patch_cache_control
 from django.utils.safestring import mark_safe
-from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from estimates import access
@@ -33,21 +27,20 @@ from estimates.answers import (
     proposal_answer_yes,
     question_ask,
 )
-from estimates.cancelling import cancellation_receive, cancellation_standing
+from estimates.cancelling import cancellation_standing
 from estimates.command import Conflict
-from estimates.firm import load_firm
 from estimates.issuing import PaperLost
-from estimates.links import LinkClosed, link_open
-from estimates.models import Cancellation, Disclosure, DisclosureKind, LinkPurpose, Proposal, ProposalStatus, Question
+from estimates.models import Cancellation, Disclosure, DisclosureKind, Proposal, ProposalStatus, Question
 from estimates.office import OfficeFailed, office_path
 from estimates.proposal_look import FACT_SHEET_WORDS
 from estimates.views.proposal import issued_bytes, paper_response
 from estimates.zones import ZONES
+from jobs.cancellation import contract_cancel
 from jobs.forms.homeowner import AcceptForm, CancelForm, DeclineForm, FactSheetForm, QuestionForm
+from jobs.views import homeowner_job
+from jobs.views.homeowner_link import basics, private, to_page
 
 log = logging.getLogger("cavitybook.homeowner")
-
-Page = Callable[..., HttpResponseBase]
 
 SAID = {
     "asked": "Your question is on its way to us. Our answer will stand below it, and comes by telephone or e-mail.",
@@ -56,45 +49,6 @@ SAID = {
     "declined": "Your answer is recorded. Thank you for telling us.",
 }
 """Word in the address -> what was done; no cookie is needed to say it."""
-
-
-def private(view: Page) -> Page:
-    """Open a page of a private link: finds its proposal, and keeps the answer to itself.
-
-    The token in the address is the whole authority and no cookie has any part in it, so there is nothing that a form
-    forged elsewhere could borrow: the check for that is left out, because browsers send no origin under "no-referrer".
-    """
-
-    @csrf_exempt
-    @access.public
-    @functools.wraps(view)
-    def opened(request: HttpRequest, token: str, **kwargs: Any) -> HttpResponseBase:
-        response: HttpResponseBase
-        try:
-            response = view(request, _proposal(token), token, **kwargs)
-        except LinkClosed as closed:
-            log.info("a private link was %s", closed.reason)
-            response = render(request, "jobs/homeowner_closed.html", {"firm": load_firm()}, status=404)
-        response.headers["Referrer-Policy"] = "no-referrer"
-        response.headers["X-Robots-Tag"] = "noindex, nofollow, noarchive"
-        patch_cache_control(response, no_store=True, private=True)
-        return response
-
-    return opened
-
-
-def _proposal(token: str) -> Proposal:
-    link = link_open(token=token, purpose=LinkPurpose.PROPOSAL, now=timezone.now())
-    rows = Proposal.objects.select_related("house", "revision", "paper", "issued_by")
-    found = rows.filter(code=link.target_code, paper__isnull=False).defer("revision__snapshot").first()
-    if found is None or link.target_type != Proposal._meta.label_lower:
-        raise LinkClosed("unknown")
-    return found
-
-
-def _to(name: str, token: str, **query: str) -> HttpResponse:
-    address = reverse(name, kwargs={"token": token})
-    return redirect(f"{address}?{urlencode(query)}" if query else address)
 
 
 # --- Reading ---------------------------------------------------------------------------------------------------------
@@ -114,10 +68,10 @@ def _page(request: HttpRequest, proposal: Proposal, token: str, form: QuestionFo
     # Our own writer of drawings made them, and escaped every name in them, when the proposal was issued.
     walls = [wall | {"svg": mark_safe(drawings.get(wall["id"], ""))} for wall in content["walls"]]  # noqa: S308
     disclosures = {one.kind: one for one in Disclosure.objects.filter(proposal=proposal)}
-    return _basics(proposal, token) | {
+    return basics(proposal, token) | {
         "content": content,
         "walls": walls,
-        "said": SAID.get(request.GET.get("said", ""), ""),
+        "said": (SAID | homeowner_job.SAID).get(request.GET.get("said", ""), ""),
         "form": form,
         "forms": [form],
         "faulty": form.faulty,
@@ -131,18 +85,7 @@ def _page(request: HttpRequest, proposal: Proposal, token: str, form: QuestionFo
         "has_pdf": office_path() is not None,
         # A look of the office is no look of the homeowner.
         "beacon": not request.user.is_authenticated,
-    }
-
-
-def _basics(proposal: Proposal, token: str) -> dict[str, Any]:
-    over = proposal.valid_until is not None and timezone.localdate() > proposal.valid_until
-    issued = proposal.status == ProposalStatus.ISSUED
-    return {
-        "proposal": proposal,
-        "token": token,
-        "firm": load_firm(),
-        "can_answer": issued and not over,
-        "ended": (issued and over) or proposal.status == ProposalStatus.EXPIRED,
+        **homeowner_job.job_context(proposal),
     }
 
 
@@ -167,7 +110,7 @@ def download_paper(request: HttpRequest, proposal: Proposal, token: str, name: s
     except (PaperLost, OfficeFailed):
         log.exception("no document of proposal %s", proposal.number)
         said = "The document cannot be had just now. Everything it says stands on the page; call us for the paper."
-        context = _basics(proposal, token) | {"title": "The document", "sentence": said}
+        context = basics(proposal, token) | {"title": "The document", "sentence": said}
         return render(request, "jobs/homeowner_note.html", context, status=503)
 
 
@@ -182,9 +125,9 @@ def read_fact_sheets(request: HttpRequest, proposal: Proposal, token: str) -> Ht
         fact_sheets_read(proposal=proposal, now=timezone.now(), origin=access.origin_of(request))
         option = form.cleaned_data["option"]
         if option:
-            return _to("jobs-accept-proposal", token, option=option)
-        return _to("jobs-show-proposal", token, said="read")
-    context = _basics(proposal, token) | {
+            return to_page("jobs-accept-proposal", token, option=option)
+        return to_page("jobs-show-proposal", token, said="read")
+    context = basics(proposal, token) | {
         "sheets": proposal.paper.content["fact_sheets"],
         "words": FACT_SHEET_WORDS,
         "read": Disclosure.objects.filter(proposal=proposal, kind=DisclosureKind.FACT_SHEET).first(),
@@ -200,7 +143,7 @@ def read_fact_sheets(request: HttpRequest, proposal: Proposal, token: str) -> Ht
 def ask_question(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
     """Keep a question and pass it on; typed words stay on the page when something is missing."""
     if request.method != "POST":
-        return _to("jobs-show-proposal", token)
+        return to_page("jobs-show-proposal", token)
     form = QuestionForm(request.POST)
     if form.is_valid():
         try:
@@ -215,7 +158,7 @@ def ask_question(request: HttpRequest, proposal: Proposal, token: str) -> HttpRe
         except (Conflict, ValidationError) as refused:
             form.add_error(None, refused.messages if isinstance(refused, ValidationError) else str(refused))
         else:
-            return _to("jobs-show-proposal", token, said="asked")
+            return to_page("jobs-show-proposal", token, said="asked")
     return render(request, "jobs/homeowner.html", _page(request, proposal, token, form))
 
 
@@ -230,9 +173,9 @@ def accept_proposal(request: HttpRequest, proposal: Proposal, token: str) -> Htt
     asked = (request.POST if request.method == "POST" else request.GET).get("option", "")
     option = next((one for one in content["options"] if one["id"] == asked), None)
     if option is None or (request.method != "POST" and proposal.status != ProposalStatus.ISSUED):
-        return _to("jobs-show-proposal", token)
+        return to_page("jobs-show-proposal", token)
     if not Disclosure.objects.filter(proposal=proposal, kind=DisclosureKind.FACT_SHEET).exists():
-        return _to("jobs-read-fact-sheets", token, option=option["id"])
+        return to_page("jobs-read-fact-sheets", token, option=option["id"])
     form = AcceptForm(
         request.POST if request.method == "POST" else None,
         clauses=content["acknowledgements"],
@@ -246,7 +189,7 @@ def accept_proposal(request: HttpRequest, proposal: Proposal, token: str) -> Htt
             form.add_error(None, fault.messages)
         except Conflict as fault:
             refused = str(fault)
-    context = _basics(proposal, token) | {
+    context = basics(proposal, token) | {
         "content": content,
         "option": option,
         "form": form,
@@ -271,7 +214,7 @@ def _accept(request: HttpRequest, proposal: Proposal, token: str, form: AcceptFo
         now=timezone.now(),
         origin=access.origin_of(request),
     )
-    return _to("jobs-show-proposal", token, said="accepted")
+    return to_page("jobs-show-proposal", token, said="accepted")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -291,10 +234,10 @@ def decline_proposal(request: HttpRequest, proposal: Proposal, token: str) -> Ht
         except Conflict as fault:
             refused = str(fault)
         else:
-            return _to("jobs-show-proposal", token, said="declined")
+            return to_page("jobs-show-proposal", token, said="declined")
     elif request.method != "POST" and proposal.status != ProposalStatus.ISSUED:
-        return _to("jobs-show-proposal", token)
-    context = _basics(proposal, token) | {
+        return to_page("jobs-show-proposal", token)
+    context = basics(proposal, token) | {
         "form": form,
         "forms": [form],
         "faulty": form.faulty,
@@ -311,17 +254,17 @@ def decline_proposal(request: HttpRequest, proposal: Proposal, token: str) -> Ht
 def cancel_contract(request: HttpRequest, proposal: Proposal, token: str) -> HttpResponse:
     """Take a notice to cancel, in time or late; once it is there, the page confirms it."""
     if proposal.accepted_at is None:
-        return _to("jobs-show-proposal", token)
+        return to_page("jobs-show-proposal", token)
     form = CancelForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
-        cancellation_receive(
+        contract_cancel(
             proposal=proposal,
             reason=form.cleaned_data["reason"],
             now=timezone.now(),
             origin=access.origin_of(request),
         )
-        return _to("jobs-cancel-contract", token)
-    context = _basics(proposal, token) | {
+        return to_page("jobs-cancel-contract", token)
+    context = basics(proposal, token) | {
         "form": form,
         "forms": [form],
         "faulty": form.faulty,

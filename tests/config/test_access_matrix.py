@@ -164,7 +164,22 @@ PAGES = [
             "jobs-accept-proposal",
             "jobs-decline-proposal",
             "jobs-cancel-contract",
+            "jobs-sign-off-job",
         )
+    ),
+    Page(
+        "jobs-answer-change",
+        EVERYBODY,
+        code=404,
+        anonymous=404,
+        arguments=lambda house: {**no_link(house), "change": house.code},
+    ),
+    Page(
+        "jobs-download-homeowner-paper",
+        EVERYBODY,
+        code=404,
+        anonymous=404,
+        arguments=lambda house: {**no_link(house), "paper": house.code, "kind": "docx"},
     ),
     Page(
         "jobs-download-paper",
@@ -342,6 +357,49 @@ PAGES = [
         (OWNER, PLAN, CREW),
         code=404,
         arguments=lambda house: {"code": house.code, "paper": house.code, "kind": "docx"},
+    ),
+    Page("jobs-show-money-desk", (OWNER, BOOKS)),
+    Page("jobs-show-months", (OWNER, BOOKS)),
+    Page("jobs-close-month", (OWNER, BOOKS), method="post", code=302, wrong_method=True),
+    Page("jobs-show-statement", (OWNER, BOOKS), arguments=lambda house: {"code": house.code}),
+    *(
+        Page(name, (OWNER, BOOKS), code=404, arguments=lambda house: {"code": house.code})
+        for name in (
+            "jobs-credit-invoice",
+            "jobs-show-money",
+            "jobs-add-cost",
+            "jobs-record-payment",
+            "jobs-pay-refund",
+            "jobs-record-tax-certificate",
+        )
+    ),
+    Page(
+        "jobs-download-invoice",
+        (OWNER, BOOKS),
+        code=404,
+        arguments=lambda house: {"code": house.code, "kind": "docx"},
+    ),
+    Page(
+        "jobs-issue-invoice", (OWNER, BOOKS), code=404, arguments=lambda house: {"code": house.code, "kind": "deposit"}
+    ),
+    Page("jobs-show-costs", (OWNER,), code=404, arguments=lambda house: {"code": house.code}),
+    *(
+        Page(
+            name,
+            (OWNER, BOOKS),
+            method="post",
+            code=404,
+            wrong_method=True,
+            arguments=lambda house: {"code": house.code},
+        )
+        for name in ("jobs-post-costs", "jobs-apply-credit", "jobs-settle-cancellation")
+    ),
+    Page(
+        "jobs-download-your-invoice",
+        EVERYBODY,
+        code=404,
+        anonymous=404,
+        arguments=lambda house: {**no_link(house), "invoice": house.code, "kind": "docx"},
     ),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
