@@ -130,8 +130,9 @@ def bays_tell(wall: JobWall, said: Said) -> Effect:
         else:
             bay.state, bay.reason = BayState(record.state.value), record.reason.strip()
         bay.state_entry = said.code
-        bay.full_clean(exclude=("wall",))
-        bay.save(update_fields=["state", "reason", "state_entry"])
+        bay.clean_fields(exclude=("wall",))
+    # One statement for a whole wall; the database holds it to its constraints.
+    Bay.objects.bulk_update(bays, ["state", "reason", "state_entry"])
     return effect
 
 

@@ -13,8 +13,10 @@ from estimates.house import HouseRecord
 from estimates.pricebook import PriceBook
 from estimates.proposal_words import aftercare, long_date
 from estimates.records import read_record
+from jobs.balance_rows import standing
+from jobs.entry_records import CheckRecord
 from jobs.house_tests import combustion_of, ventilation_after
-from jobs.models import EntryKind, HouseTest, Job, PhaseStatus, Verification
+from jobs.models import Certificate, CertificateKind, EntryKind, GateKind, HouseTest, Job, PhaseStatus, Verification
 from jobs.phase_plan import kit_list
 from jobs.receipt import Receipt, receipt_parts
 from jobs.start_gates import wall_gates
@@ -34,6 +36,7 @@ SHAPE: Shape = {
     "inspector": "",
     "inspected_on": "",
     "open_points": [""],
+    "lead_safe": [""],
     "aftercare": [""],
     "warranty": "",
     "hazards": [""],
@@ -83,7 +86,7 @@ def paper_content(job: Job, kind: str, forms: Mapping[str, Any], *, on: date) ->
         "installed_on": _installed(job),
         "warranty": firm.warranty,
     }
-    return content | _parts(found) | _proof(job) | _care(book, found) | _crew(job, forms, book)
+    return content | _parts(found) | _proof(job) | _lead_safe(job) | _care(book, found) | _crew(job, forms, book)
 
 
 TITLES = {
@@ -150,6 +153,25 @@ def _proof(job: Job) -> dict[str, Any]:
 def _test(test: HouseTest) -> str:
     when = {"in": "before the work", "day": "at the end of a day", "out": "after the work"}[test.when]
     return f"Air leakage at 50 Pa {when}: {test.cfm50:,.0f} cfm."
+
+
+def _lead_safe(job: Job) -> dict[str, Any]:
+    """Records of lead-safe work for owner and occupant (40 CFR 745.86): who, with which papers, what was checked."""
+    walls = [wall.name for wall in job.walls.all() if wall.lead_safe]
+    if not walls:
+        return {"lead_safe": []}
+    on = job.started_at.date() if job.started_at is not None else job.booked_at.date()
+    rows = Certificate.objects.filter(kind__in=(CertificateKind.LEAD_FIRM, CertificateKind.LEAD_RENOVATOR))
+    held = [row for row in rows.select_related("worker") if row.holds_on(on)]
+    lines = [f"Worked lead-safe: {', '.join(walls)}."]
+    lines += [f"{row}, {'of the firm' if row.worker is None else row.worker.name}." for row in held]
+    lines += [f"{gate.name}: {gate.note}" for gate in job.gates.filter(kind=GateKind.PAMPHLET) if gate.note]
+    checks = [entry for entry in standing(job) if entry.kind == EntryKind.CHECK]
+    for entry in checks:
+        record = read_record(CheckRecord, entry.data)
+        good = "as it should be" if record.good else "not as it should be"
+        lines.append(f"{long_date(entry.day)}: {record.what} {good}{': ' + record.note if record.note else ''}.")
+    return {"lead_safe": lines}
 
 
 def _care(book: PriceBook, found: Receipt) -> dict[str, Any]:

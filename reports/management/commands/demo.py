@@ -15,7 +15,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 if TYPE_CHECKING:
-    from estimates.models import EstimateRevision
+    from estimates.models import EstimateRevision, User
     from estimates.pricebook import PriceBook
     from reports.scenario import Scenario
 
@@ -117,7 +117,17 @@ class Command(BaseCommand):
                     loaded = scenario.estimate_load(snapshot=snapshot, by=lead.seller, now=at)
                     proposal_load(house, story.days, lead=lead, revision=loaded, owner=owner)
             revisions.append(loaded)
+        self._jobs(story, owner)
         return revisions
+
+    def _jobs(self, story: Scenario, owner: User) -> None:
+        """Crews, and the jobs of the houses that were signed."""
+        from reports.scenario_crews import crews_load
+        from reports.scenario_work import jobs_load
+
+        crews = crews_load(story.days, by=owner)
+        self.stdout.write("Jobs, invoices and payments ...")
+        jobs_load(story, crews=crews, owner=owner)
 
     def _paper(self, revision: EstimateRevision, folder: Path) -> None:
         from estimates.papers import proposal_file
