@@ -127,7 +127,7 @@ def _deposit_words(
     deposit = option["deposit_cents"]
     cap = deposit_cap(rules, places, price_cents=total, on=on)
     if cap.cents is None:
-        return f"Deposit: stays {format_money(deposit)}; no row of this place caps it."
+        return f"Deposit: stays {format_money(deposit)}; none is asked for more."
     if deposit > cap.cents:
         return (
             f"Deposit: {format_money(deposit)} was agreed, the cap is {format_money(cap.cents)} now; "

@@ -24,6 +24,9 @@ from jobs.house_chapter import Chapter, ChapterState
 from jobs.house_job import chapters_after
 from jobs.models import Job
 
+AFTER = 3
+"""So many chapters follow the signature."""
+
 MOST_ACTS = 60
 """So many of the latest acts are shown on the page of a house."""
 
@@ -39,8 +42,9 @@ class HouseState:
 
     @property
     def next_chapter(self) -> Chapter | None:
-        """The first chapter in which something is to be done."""
-        return next((c for c in self.chapters if c.state in (ChapterState.NOW, ChapterState.BLOCKED)), None)
+        """The first chapter in which something is to be done; once there is a job, of those after the signature."""
+        open_ones = self.chapters if self.job is None else self.chapters[-AFTER:]
+        return next((c for c in open_ones if c.state in (ChapterState.NOW, ChapterState.BLOCKED)), None)
 
 
 def house_state(house: House, user: User) -> HouseState:

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 import django_tables2 as tables
 from django.core.paginator import InvalidPage
-from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django_tables2.paginators import LazyPaginator
 from django_tables2.utils import A
 
 from estimates import access
 from estimates.tables import LAST_PAGE, ROWS_PER_PAGE
 from estimates.templatetags.figures import day
-from jobs.models import GateKind, Job, JobGate, JobStatus, Visit
+from jobs.models import GateKind, Job, JobGate, JobStatus, JobWall, Visit
+from jobs.start_gates import certificate_gates
 
 NOTHING = "nothing"
 """Word in the address for jobs that wait for no gate."""
+
+CERTIFICATES = frozenset({GateKind.LEAD_FIRM, GateKind.LEAD_RENOVATOR})
+"""Gates that are no rows of a job: certificates of the firm and of people meet them."""
 
 ENDED = frozenset({JobStatus.CLOSED, JobStatus.LOCKED})
 """Jobs that wait for nothing any more."""
@@ -44,6 +49,9 @@ class JobTable(tables.Table):  # type: ignore[misc]
     next_day = tables.Column("Next day", order_by=("next_day", "id"), default="not planned")
     wanted_by = tables.Column("Wanted by", order_by=("wanted_by", "id"), default="")
 
+    certificates: Sequence[str] = ()
+    """Certificates that lead-safe work waits for today."""
+
     class Meta:
         template_name = "partials/table.html"
 
@@ -55,7 +63,9 @@ class JobTable(tables.Table):  # type: ignore[misc]
         """What is not met yet, by name."""
         if record.status in ENDED:
             return ""
-        return ", ".join(gate.name for gate in record.unmet) or "nothing"
+        names = [gate.name for gate in record.unmet]
+        names += self.certificates if record.careful and record.started_at is None else []
+        return ", ".join(names) or "nothing"
 
     def render_next_day(self, value: date) -> str:
         """The day."""
@@ -91,7 +101,8 @@ def job_rows(
     unmet = JobGate.objects.filter(met_on__isnull=True)
     rows: QuerySet[Job] = Job.objects.visible_to(user).select_related("house", "proposal__created_by")
     coming = Visit.objects.filter(phase__job=OuterRef("pk"), day__gte=today).order_by("day")
-    rows = rows.annotate(next_day=Subquery(coming.values("day")[:1]))
+    careful = Exists(JobWall.objects.filter(job=OuterRef("pk"), lead_safe=True))
+    rows = rows.annotate(next_day=Subquery(coming.values("day")[:1]), careful=careful)
     rows = rows.prefetch_related(Prefetch("gates", queryset=unmet, to_attr="unmet"))
     if status:
         rows = rows.filter(status=status)
@@ -99,6 +110,11 @@ def job_rows(
         rows = rows.filter(proposal__created_by=int(seller))
     if waiting == NOTHING:
         rows = rows.exclude(status__in=ENDED).exclude(pk__in=unmet.values("job"))
+        if missing_certificates():
+            rows = rows.exclude(careful=True, started_at__isnull=True)
+    elif waiting in CERTIFICATES:
+        lacking = GateKind(waiting).label in missing_certificates()
+        rows = rows.filter(careful=True, started_at__isnull=True).exclude(status__in=ENDED) if lacking else rows.none()
     elif waiting:
         rows = rows.exclude(status__in=ENDED).filter(pk__in=unmet.filter(kind=waiting).values("job"))
     for word in words.split():
@@ -112,9 +128,15 @@ def job_rows(
     return rows
 
 
+def missing_certificates() -> list[str]:
+    """Names of the certificates that lead-safe work needs and that nobody holds."""
+    return [gate.name for gate in certificate_gates() if gate.opens_on is None]
+
+
 def job_table(rows: QuerySet[Job], *, sort: list[str], page: str) -> JobTable:
     """Return one page of jobs; what means nothing in the address is passed over."""
     table: Any = JobTable(rows, order_by=sort or None)
+    table.certificates = missing_certificates()
     wanted = int(page) if page.isascii() and page.isdigit() and len(page) < 9 and int(page) <= LAST_PAGE else 1
     try:
         table.paginate(page=wanted, per_page=ROWS_PER_PAGE, paginator_class=LazyPaginator)

@@ -44,9 +44,7 @@ class ChangeForm(BlamedForm):
             text = forms.CharField(label=f"What is done, line {row}", required=False, max_length=200)
             self.fields[f"text_{row}"] = text
             if prices:
-                self.fields[f"dollars_{row}"] = MoneyInput(
-                    label=f"Price of line {row}", low=None, required=False, help_text="Below 0 for a credit."
-                )
+                self.fields[f"dollars_{row}"] = MoneyInput(label=f"Price of line {row}", low=None, required=False)
 
     @classmethod
     def of(cls, change: ChangeOrder, seen: str, *, prices: bool) -> ChangeForm:

@@ -39,6 +39,7 @@ from jobs.cancellation import contract_cancel
 from jobs.forms.homeowner import AcceptForm, CancelForm, DeclineForm, FactSheetForm, QuestionForm
 from jobs.views import homeowner_job
 from jobs.views.homeowner_link import basics, private, to_page
+from jobs.views.money_homeowner import homeowner_invoices
 
 log = logging.getLogger("cavitybook.homeowner")
 
@@ -86,6 +87,7 @@ def _page(request: HttpRequest, proposal: Proposal, token: str, form: QuestionFo
         # A look of the office is no look of the homeowner.
         "beacon": not request.user.is_authenticated,
         **homeowner_job.job_context(proposal),
+        **homeowner_invoices(proposal),
     }
 
 

@@ -24,15 +24,15 @@ from estimates.views.house_files import DOCX_TYPE
 from jobs.changes import change_decline, change_sign, effect_of, lines_of
 from jobs.forms.changes import SignForm, SignOffForm
 from jobs.forms.homeowner import DeclineForm
-from jobs.invoice_paper import paper_bytes
+from jobs.invoice_paper import PAPER_KIND, paper_bytes
 from jobs.models import ChangeOrder, ChangeStatus, Job, JobPaper, SignOff, Visit
 from jobs.sign_off import OPEN, job_sign_off
 from jobs.views.homeowner_link import basics, private, to_page
 
 log = logging.getLogger("cavitybook.homeowner")
 
-OF_THE_FIRM = ("crew_sheet",)
-"""Kinds of papers that stay with the firm."""
+ELSEWHERE = ("crew_sheet", PAPER_KIND)
+"""Kinds of papers that stay with the firm, and invoices, which stand with what is open of them."""
 
 SHOWN = (ChangeStatus.ISSUED, ChangeStatus.SIGNED, ChangeStatus.DECLINED)
 """Change orders that a homeowner sees; drafts and those taken back are ours."""
@@ -55,7 +55,7 @@ def job_context(proposal: Proposal) -> dict[str, Any]:
         "job": job,
         "days": visits.select_related("phase").order_by("day", "first_hour"),
         "changes": [(change, effect_of(change)) for change in ChangeOrder.objects.filter(job=job, status__in=SHOWN)],
-        "papers": JobPaper.objects.filter(job=job).exclude(kind__in=OF_THE_FIRM).defer("content"),
+        "papers": JobPaper.objects.filter(job=job).exclude(kind__in=ELSEWHERE).defer("content"),
         "sign_off": SignOff.objects.filter(job=job).first(),
         "can_sign_off": job.status in OPEN,
     }
@@ -144,7 +144,7 @@ def download_homeowner_paper(
     request: HttpRequest, proposal: Proposal, token: str, paper: uuid.UUID, kind: str
 ) -> HttpResponseBase:
     """Hand over a paper of the job as it was made."""
-    row = JobPaper.objects.filter(job=_job(proposal), code=paper).exclude(kind__in=OF_THE_FIRM).first()
+    row = JobPaper.objects.filter(job=_job(proposal), code=paper).exclude(kind__in=ELSEWHERE).first()
     if row is None or kind not in ("docx", "pdf") or (kind == "pdf" and office_path() is None):
         raise Http404
     try:

@@ -116,11 +116,13 @@ def book_job(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
 def show_job(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Show a job: what it waits for, its phases, walls and kit, and what changed since it was signed."""
     job = job_or_404(request, code, "job.read")
+    picture = job_picture(job, today=timezone.localdate(timezone=ZoneInfo(job.zone)))
     moves = [(to, words) for to, words in BUTTONS.items() if to in JOB_MOVES[JobStatus(job.status)]]
     context = {
         "section": "jobs",
         "job": job,
-        "picture": job_picture(job, today=timezone.localdate(timezone=ZoneInfo(job.zone))),
+        "picture": picture,
+        "may_start": job.started_at is not None or picture.start.day == timezone.localdate(timezone=ZoneInfo(job.zone)),
         "changes": [(change, effect_of(change)) for change in ChangeOrder.objects.filter(job=job)],
         "differs": job.walls.exclude(found={}).exists(),
         "doors": job_doors(request.user, job),

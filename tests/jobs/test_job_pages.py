@@ -60,14 +60,19 @@ def test_the_list_is_filtered_by_the_address_and_shows_no_price(
 ) -> None:
     job = booked("mill-cape")
     plan = signed_in(scheduler)
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(16):
         page = plan.get("/jobs/", {"status": "booked", "seller": job.proposal.created_by_id, "find": job.house.town})
     assert job.number in words(page)
     assert "$" not in words(page)
     assert "No job matches" in words(plan.get("/jobs/", {"status": "closed"}))
     assert job.number in words(plan.get("/jobs/", {"status": "no such word", "page": "x", "sort": "nothing"}))
     job.gates.all().delete()
+    # Walls are worked lead-safe, and nobody holds the certificates.
+    assert "Lead-safe firm certificate" in words(plan.get("/jobs/", {"waiting": "lead_firm"}))
+    assert "No job matches" in words(plan.get("/jobs/", {"waiting": "nothing"}))
+    job.walls.update(lead_safe=False)
     assert job.number in words(plan.get("/jobs/", {"waiting": "nothing"}))
+    assert "No job matches" in words(plan.get("/jobs/", {"waiting": "lead_firm"}))
     assert "No job matches" in words(plan.get("/jobs/", {"waiting": "permit"}))
 
 
