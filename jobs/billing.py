@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from functools import lru_cache
 from typing import Any
 
 from estimates.contract import SCHEDULE, WORK_AND_MATERIAL
@@ -15,6 +13,7 @@ from estimates.money import format_money, round_half_up, to_cents
 from estimates.pricing import PARTS
 from estimates.rules import RuleRow, rule_from_form, rule_on
 from estimates.tax import SalesTax, sales_tax
+from jobs.booking import frozen_forms
 from jobs.models import (
     Bay,
     BayState,
@@ -43,8 +42,8 @@ from jobs.verification import void_share
 RECEIPT = "receipt"
 """Kind of the paper that tells the homeowner what was installed (16 CFR 460.17, rule B1)."""
 
-LEAD_RECORDS = ("packet", "lead_records")
-"""Kinds of papers that hold the records of lead-safe work (40 CFR 745.86, rule G4)."""
+LEAD_RECORDS = ("completion",)
+"""Kinds of papers that hold the records of lead-safe work (40 CFR 745.86, rule G4): the completion packet."""
 
 FILLED = (BayState.FILLED, BayState.PROVEN)
 
@@ -87,13 +86,6 @@ class Contract:
         return sum(int(step["cents"]) for step in self.steps if step["due"] in due)
 
 
-@lru_cache(maxsize=8)
-def _forms(snapshot: str) -> Mapping[str, Any]:
-    """A frozen text read once: making one invoice asks for it several times."""
-    forms: Mapping[str, Any] = json.loads(snapshot)
-    return forms
-
-
 def contract_of(job: Job) -> Contract:
     """The contract of a job, read from the estimate that was frozen at its signature.
 
@@ -104,7 +96,7 @@ def contract_of(job: Job) -> Contract:
     ------
     KeyError : the estimate does not hold the option that was signed.
     """
-    frozen = _forms(job.revision.snapshot)
+    frozen = frozen_forms(job)
     option = option_form(frozen, job.option)
     rows = tuple(rule_from_form(form) for form in frozen["rules"])
     estimate = frozen["estimate"]

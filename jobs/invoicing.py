@@ -45,6 +45,7 @@ from jobs.models import (
     InvoiceKind,
     InvoiceLine,
     Job,
+    TaxCertificate,
     Verification,
 )
 
@@ -255,6 +256,52 @@ def _void_lines(job: Job, contract: Contract) -> list[BillLine]:
 
 def _three_places(quantity: float) -> Decimal:
     return Decimal(repr(float(quantity))).quantize(Decimal("0.001"))
+
+
+def certificate_record(
+    *,
+    job: Job,
+    holds: bool,
+    number: str,
+    received_on: date,
+    note: str,
+    by: User,
+    now: datetime,
+    today: date | None = None,
+    origin: str = "",
+) -> TaxCertificate:
+    """Record a certificate that frees a job from sales tax, or that the customer gives none; the latest word holds.
+
+    Raises
+    ------
+    ValidationError : a certificate without a number, a day in the future, a place whose tax no certificate lowers, or
+        the final invoice is out.
+    """
+    faults = {}
+    if holds and not number.strip():
+        faults["number"] = "Enter the number of the certificate, or its date and who signed it."
+    if received_on > (today or now.date()):
+        faults["received_on"] = "Enter the day it came; it cannot be in the future."
+    if faults:
+        raise ValidationError(faults)
+    with transaction.atomic():
+        locked = Job.objects.select_for_update().get(pk=job.pk)
+        contract = contract_of(locked)
+        if not contract.may_exempt:
+            raise ValidationError({"holds": "No certificate changes the sales tax of this job."})
+        if any(bill.live and bill.invoice.kind == InvoiceKind.FINAL for bill in job_bills(locked)):
+            raise ValidationError({"holds": "The final invoice is out. Credit it first, then record the certificate."})
+        there = contract.certificate
+        if there is not None and (there.holds, there.number, there.received_on) == (holds, number, received_on):
+            return there
+        row = TaxCertificate(
+            job=locked, holds=holds, number=number.strip(), received_on=received_on, note=note.strip(), at=now, by=by
+        )
+        row.full_clean()
+        row.save()
+        after = {"holds": holds, "number": row.number}
+        activity_record(actor=by, action="invoice.certificate", target=locked, now=now, after=after, origin=origin)
+    return row
 
 
 # --- Issuing ---------------------------------------------------------------------------------------------------------

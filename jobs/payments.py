@@ -359,6 +359,11 @@ class OpenBill:
     bill: Bill
     band: int
 
+    @property
+    def words(self) -> str:
+        """Its age band in words."""
+        return BANDS[self.band]
+
 
 def open_bills(today: date) -> tuple[OpenBill, ...]:
     """Every invoice that is not paid, the oldest first; the number of queries does not grow with them."""

@@ -401,6 +401,11 @@ PAGES = [
         anonymous=404,
         arguments=lambda house: {**no_link(house), "invoice": house.code, "kind": "docx"},
     ),
+    Page("reports-show-exports", (OWNER, BOOKS)),
+    Page("reports-make-export", (OWNER, BOOKS), code=302, method="post"),
+    Page("reports-change-accounts", (OWNER, BOOKS)),
+    Page("reports-show-export", (OWNER, BOOKS), code=404, arguments=lambda house: {"code": uuid.uuid4()}),
+    Page("reports-download-export", (OWNER, BOOKS), code=404, arguments=lambda house: {"code": uuid.uuid4()}),
     Page("reports-show-margins", (OWNER, BOOKS)),
     Page("reports-download-margins", (OWNER, BOOKS)),
     # Live estimate, revisions, price books. The house of this test has neither assessment nor revision.
