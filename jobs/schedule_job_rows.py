@@ -132,7 +132,13 @@ class JobReader:
         )
         for job in rows:
             self._job(job)
-        self._take(visits.filter(day__gte=self.first).exclude(phase__job__status__in=OPEN_JOBS))
+        others = visits.filter(day__gte=self.first).exclude(phase__job__status__in=OPEN_JOBS)
+        for visit in others.select_related("crew", "rig", "phase__job__house"):
+            self._take([visit])
+            if visit.phase.job.status == JobStatus.LOCKED:
+                # Somebody has to take it off by hand: whoever was told of that day should hear of it.
+                self.loose.setdefault(visit.phase_id, []).append(visit)
+                self.broken[visit.pk] = f"The job is locked: {visit.phase.job.lock_reason}"
 
     # --- one job ------------------------------------------------------------------------------------------------------
 

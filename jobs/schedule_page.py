@@ -304,24 +304,25 @@ def when_words(placement: Placement) -> str:
     return f"{short_day(first.on)} {first.start_hour}:00 to {short_day(last.on)} {last.end_hour}:00"
 
 
+UNITS = {"min": ("minute", "minutes"), "h": ("hour", "hours"), "half-days": ("half-day", "half-days")}
+
+
 def term_words(plan: Schedule) -> list[TermWords]:
-    """The objective in plain words: what there is of each term, and what it costs in minutes of travel."""
-    units = {"min": "minutes", "h": "hours"}
-    return [
-        TermWords(TERMS[term.id][0], f"{term.amount:,.0f} {units.get(TERMS[term.id][1], TERMS[term.id][1])}",
-                  f"{term.cost:,.0f}")
-        for term in plan.terms
-    ]  # fmt: skip
+    """The objective in plain words: what there is of each term, and what it costs in points."""
+    found = []
+    for term in plan.terms:
+        words, unit = TERMS[term.id]
+        one, many = UNITS.get(unit, (unit.removesuffix("s"), unit))
+        amount = f"{term.amount:,.0f}"
+        found.append(TermWords(words, f"{amount} {one if amount == '1' else many}", f"{term.cost:,.0f}"))
+    return found
 
 
 def bound_words(plan: Schedule) -> str:
     """How far from the best that is possible a plan can be at most."""
-    ratio = plan.ratio
-    if ratio is None:
-        return ""
-    if ratio <= 1 + 1e-6:
-        return "No plan is better: that is proven."
-    return f"At most {100 * (ratio - 1):.0f} % dearer than the best plan there can be."
+    if plan.ratio is not None and plan.ratio <= 1 + 1e-6:
+        return f"It has {plan.cost:,.0f} points, and it is proven that no plan has fewer."
+    return f"It has {plan.cost:,.0f} points; it is proven that no plan has fewer than {max(0.0, plan.bound):,.0f}."
 
 
 def left_words(board: Board, plan: Schedule) -> list[tuple[str, str]]:

@@ -23,6 +23,7 @@ from jobs.schedule_check import ScheduleFault, placement_faults
 from jobs.schedule_crew_rows import crew_id
 from jobs.schedule_job_rows import phase_id
 from jobs.schedule_problem import Placement, Schedule
+from jobs.schedule_rigs import own_rig
 from jobs.schedule_rows import Board, read_board
 from jobs.schedule_words import short_day
 from jobs.scheduling import move
@@ -105,7 +106,7 @@ def _put(
             words = dict.fromkeys(_sentence(board, fault, phase_id(locked)) for fault in tried.breaks)
             raise MoveBreaks(list(words), tried.nearest)
         action = "visit.move" if wanted else "visit.book"
-        return _write(board, [tried.placement], action, by, now, origin)
+        return _write(board, [own_rig(board, tried.placement)], action, by, now, origin)
 
 
 def _sentence(board: Board, fault: ScheduleFault, own: str) -> str:

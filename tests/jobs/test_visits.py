@@ -302,3 +302,44 @@ def test_a_done_phase_is_not_planned_and_the_next_one_follows_it(
     assert [phase.kind for phase in planned.phases] == ["inject"]
     # Working days after Monday 9 March: at least one, at most three.
     assert (planned.earliest, planned.phases[0].not_after) == (TUESDAY, THURSDAY)
+
+
+def test_each_crew_takes_the_rig_that_is_usually_its_own(
+    north: Crew, bare_crew: Callable[..., Crew], bare_job: Callable[..., Job], act: dict[str, Any]
+) -> None:
+    from jobs.schedule_rigs import own_rigs
+
+    second = rig_save(rig=None, version=0, name="A rig that comes first by name", kind=RigKind.FOAM, **act)
+    south = bare_crew("South crew", "injecting", rigs=[second])
+    first, other = bare_job(inject()).phases.get(), bare_job(inject()).phases.get()
+    board = read_board(TUESDAY)
+    part = (WorkPart(WEDNESDAY, 8, 16),)
+    mine = north.rigs.get().rig
+    crossed = [
+        Placement(f"p{first.pk}", f"c{north.pk}", part, f"r{second.pk}"),
+        Placement(f"p{other.pk}", f"c{south.pk}", part, f"r{mine.pk}"),
+    ]
+    assert [one.rig for one in own_rigs(board, crossed)] == [f"r{mine.pk}", f"r{second.pk}"]
+    # By hand as well; where it is out with somebody else, the other one goes.
+    (visit,) = book(first, north, WEDNESDAY, act)
+    assert visit.rig == mine
+    absence_add(resource=second, first_day=THURSDAY, last_day=THURSDAY, reason="Workshop", **act)
+    (visit,) = book(other, south, THURSDAY, act)
+    assert visit.rig == mine
+
+
+def test_visits_of_a_locked_job_are_marked_until_somebody_takes_them_off(
+    north: Crew, bare_job: Callable[..., Job], act: dict[str, Any]
+) -> None:
+    from jobs.booking import job_move
+    from jobs.models import JobStatus
+
+    phase = bare_job(inject()).phases.get()
+    book(phase, north, WEDNESDAY, act)
+    job_move(job=phase.job, to=JobStatus.LOCKED, reason="Cancelled in time.", **act)
+    board = read_board(date(2026, 3, 9))
+    assert list(board.broken.values()) == ["The job is locked: Cancelled in time."]
+    assert board.problem.jobs == ()
+    phase.refresh_from_db()
+    assert visit_remove(phase=phase, version=phase.version, **act) == 1
+    assert read_board(TUESDAY).broken == {}
