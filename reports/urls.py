@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports import views, views_reports
+from reports import views, views_exports, views_reports
 
 urlpatterns = [
     path("reports/margins/", views.show_margins, name="reports-show-margins"),
@@ -12,4 +12,9 @@ urlpatterns = [
     path("reports/", views_reports.list_reports, name="reports-list-reports"),
     path("reports/on/<slug:name>/", views_reports.show_report, name="reports-show-report"),
     path("reports/on/<slug:name>.csv", views_reports.download_report, name="reports-download-report"),
+    path("money/exports/", views_exports.show_exports, name="reports-show-exports"),
+    path("money/exports/make/", views_exports.make_export, name="reports-make-export"),
+    path("money/exports/accounts/", views_exports.change_accounts, name="reports-change-accounts"),
+    path("money/exports/<uuid:code>/", views_exports.show_export, name="reports-show-export"),
+    path("money/exports/<uuid:code>/file/", views_exports.download_export, name="reports-download-export"),
 ]

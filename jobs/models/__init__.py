@@ -3,6 +3,7 @@
 from jobs.models.bay import Bay, BayState, JobWall
 from jobs.models.change_order import ChangeOrder, ChangeStatus
 from jobs.models.cost import CostItem, CostKind
+from jobs.models.export import AccountMap, ExportBatch, ExportForm, ExportKind
 from jobs.models.installation import CrewEntry, EntryKind
 from jobs.models.invoice import Invoice, InvoiceKind, InvoiceLine, TaxCertificate
 from jobs.models.job import GateKind, Job, JobGate, JobStatus, Phase, PhaseKind, PhaseStatus
@@ -29,6 +30,7 @@ __all__ = [
     "Absence",
     "Account",
     "AccountKind",
+    "AccountMap",
     "Allocation",
     "Bay",
     "BayState",
@@ -45,6 +47,9 @@ __all__ = [
     "DayWeather",
     "Entry",
     "EntryKind",
+    "ExportBatch",
+    "ExportForm",
+    "ExportKind",
     "Finding",
     "FindingKind",
     "GateKind",

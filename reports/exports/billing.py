@@ -120,6 +120,8 @@ class TaxSubtotal:
     tax: Tax
     taxable_cents: int
     tax_cents: int
+    roundings: int = 0
+    """Amounts in it that were rounded besides those of the document, such as the parts of a contract billed before."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +181,7 @@ def billing_faults(document: BillingDocument) -> Iterator[Fault]:
     .. math:: total = \sum n - \sum d + \sum c + \sum t, \qquad payable = total - prepaid
 
     The taxable amount of a rate is what lines and charges leave to it less discounts; its tax may differ from rate x
-    taxable amount by half a cent for each amount that was rounded on its own.
+    taxable amount by half a cent for each amount that was rounded on its own, among them `TaxSubtotal.roundings`.
     """
     typed = list(_type_faults(document, ""))
     yield from typed
@@ -297,7 +299,7 @@ def _tax_faults(document: BillingDocument) -> Iterator[Fault]:
             words = f"{format_money(subtotal.taxable_cents)}, lines and allowances give {format_money(bases[tax])}"
             yield Fault(f"{where}.taxable_cents", f"{words}; enter amounts that agree")
         due = Fraction(tax.percent) * subtotal.taxable_cents / 100
-        if abs(subtotal.tax_cents - due) > Fraction(rounded[tax], 2):
+        if abs(subtotal.tax_cents - due) > Fraction(rounded[tax] + subtotal.roundings, 2):
             words = f"{format_money(subtotal.tax_cents)}, {tax.percent} % of {format_money(subtotal.taxable_cents)}"
             yield Fault(f"{where}.tax_cents", f"{words} is {float(due) / 100:.2f}; enter amounts that agree")
 
