@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -40,8 +41,13 @@ def to_book() -> Any:
 
 
 def frozen_forms(job_or_proposal: Job | Proposal) -> dict[str, Any]:
-    """The forms of the estimate that was signed."""
-    forms: dict[str, Any] = json.loads(job_or_proposal.revision.snapshot)
+    """The forms of the estimate that was signed, for reading: one page asks for them several times."""
+    return _read(job_or_proposal.revision.snapshot)
+
+
+@lru_cache(maxsize=8)
+def _read(snapshot: str) -> dict[str, Any]:
+    forms: dict[str, Any] = json.loads(snapshot)
     return forms
 
 

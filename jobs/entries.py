@@ -319,11 +319,13 @@ def _at_wall(job: Job, wall: JobWall, said: Said, effect: Effect, day: date) -> 
 
 def _mix_bays(job: Job, wall: JobWall, record: MixRecord) -> None:
     walls = {row.key: row for row in job.walls.all()}
+    named: dict[str, list[int]] = {}
     for index, bay in enumerate(record.bays):
-        row = walls.get(bay.wall or wall.key)
-        if row is None:
+        if bay.wall and bay.wall not in walls:
             raise fault(f"$.bays[{index}].wall", f"no wall {bay.wall!r} here; enter one of {', '.join(walls)}")
-        bays_of(row, [bay.bay], f"$.bays[{index}].bay")
+        named.setdefault(bay.wall or wall.key, []).append(bay.bay)
+    for key, numbers in named.items():
+        bays_of(walls[key], numbers)
 
 
 def _add(effect: Effect, more: Effect) -> None:
