@@ -378,9 +378,14 @@ def _reasons(row: CostRow, done: bool) -> Iterator[tuple[int, str]]:
             hours = row.actual.hours - row.estimated.hours
             yield cents, f"{abs(hours):.1f} h {'more' if hours > 0 else 'less'} on {row.name}"
         elif actual:
-            yield cents, f"{kind} of {row.name[:1].lower()}{row.name[1:]}"
+            yield cents, f"{kind} of {_named(row)}"
         elif kind != "other":
-            yield cents, f"no {kind} booked for {row.name[:1].lower()}{row.name[1:]}"
+            yield cents, f"no {kind} booked for {_named(row)}"
+
+
+def _named(row: CostRow) -> str:
+    """A group inside of a sentence; a wall keeps its name as it was given."""
+    return row.name[:1].lower() + row.name[1:] if row.key in NAMES else row.name
 
 
 def _signed(cents: int) -> str:
