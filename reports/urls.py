@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports import views, views_exports, views_reports
+from reports import views, views_exports, views_hpxml, views_reports
 
 urlpatterns = [
     path("reports/margins/", views.show_margins, name="reports-show-margins"),
@@ -17,4 +17,6 @@ urlpatterns = [
     path("money/exports/accounts/", views_exports.change_accounts, name="reports-change-accounts"),
     path("money/exports/<uuid:code>/", views_exports.show_export, name="reports-show-export"),
     path("money/exports/<uuid:code>/file/", views_exports.download_export, name="reports-download-export"),
+    path("houses/<uuid:code>/hpxml.xml", views_hpxml.download_hpxml, name="reports-download-hpxml"),
+    path("houses/<uuid:code>/assessment/from-file/", views_hpxml.bring_hpxml, name="reports-bring-hpxml"),
 ]

@@ -98,7 +98,7 @@ def show_exports(request: HttpRequest) -> HttpResponse:
     last = timezone.localdate().replace(day=1)
     begin = {"period": f"{last.fromordinal(last.toordinal() - 1):%Y-%m}"}
     form = PeriodForm(request.GET if asked else None, initial=begin)
-    context: dict[str, Any] = {"section": "exports", "form": form, "forms": [form], "faulty": form.faulty}
+    context: dict[str, Any] = {"section": "money", "form": form, "forms": [form], "faulty": form.faulty}
     if asked and form.is_valid():
         kind, period = form.cleaned_data["kind"], form.chosen()
         context |= {"kind": kind, "period": period, "file_forms": FORMS[kind]}
@@ -193,7 +193,7 @@ def show_export(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         )
         for name, keys in batch.items.items()
     ]
-    context = {"section": "exports", "batch": batch, "kind": ExportKind(batch.kind).label, "parts": parts}
+    context = {"section": "money", "batch": batch, "kind": ExportKind(batch.kind).label, "parts": parts}
     return render(request, "reports/export.html", context)
 
 
@@ -282,7 +282,7 @@ def change_accounts(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Account map {version} holds from now on. Next: export the journal.")
             return redirect("reports-show-exports")
     context = {
-        "section": "exports",
+        "section": "money",
         "form": form,
         "forms": [form],
         "faulty": form.faulty,
