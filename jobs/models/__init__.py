@@ -7,6 +7,7 @@ from jobs.models.export import AccountMap, ExportBatch, ExportForm, ExportKind
 from jobs.models.installation import CrewEntry, EntryKind
 from jobs.models.invoice import Invoice, InvoiceKind, InvoiceLine, TaxCertificate
 from jobs.models.job import GateKind, Job, JobGate, JobStatus, Phase, PhaseKind, PhaseStatus
+from jobs.models.learning import HouseBills, LearnedChoice
 from jobs.models.ledger import Account, AccountKind, Entry, Period, Posting
 from jobs.models.payment import Allocation, Payer, Payment, PaymentMethod, Refund
 from jobs.models.resource import (
@@ -53,6 +54,7 @@ __all__ = [
     "Finding",
     "FindingKind",
     "GateKind",
+    "HouseBills",
     "HouseTest",
     "Invoice",
     "InvoiceKind",
@@ -62,6 +64,7 @@ __all__ = [
     "JobPaper",
     "JobStatus",
     "JobWall",
+    "LearnedChoice",
     "Payer",
     "Payment",
     "PaymentMethod",
