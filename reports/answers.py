@@ -50,6 +50,13 @@ class Report:
     answer: Callable[[Asked], Answer]
 
 
+SHORT = 15
+"""Letters of a cell up to which it is kept on one line: a day, a number of a job."""
+
+WORDS = (Kind.TEXT, Kind.DAY)
+"""Kinds of columns that stand on the left."""
+
+
 @dataclass(frozen=True, slots=True)
 class ShownCell:
     """A cell as a page shows it."""
@@ -57,6 +64,11 @@ class ShownCell:
     text: str
     words: bool
     link: str = ""
+
+    @property
+    def short(self) -> bool:
+        """Whether it is kept on one line."""
+        return len(self.text) <= SHORT
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +82,9 @@ class ShownTable:
 def shown_table(answer: Answer) -> ShownTable:
     """The table of an answer in the words of a page."""
     columns = answer.table.columns
-    shown = ShownTable([(column.heading, column.kind is Kind.TEXT) for column in columns])
+    shown = ShownTable([(column.heading, column.kind in WORDS) for column in columns])
     for at, row in enumerate(answer.table.rows):
-        cells = [ShownCell(shown_cell(column, cell), column.kind is Kind.TEXT) for column, cell in zip(columns, row)]
+        cells = [ShownCell(shown_cell(column, cell), column.kind in WORDS) for column, cell in zip(columns, row)]
         if at < len(answer.links) and answer.links[at]:
             cells[0] = ShownCell(cells[0].text, True, answer.links[at])
         shown.rows.append(cells)

@@ -96,8 +96,11 @@ MOST_COLUMNS = 31
 """More columns than that are drawn as a line."""
 
 GRID = "#e4dac8"
-GOOD_ROOM = 1.55
-"""Room on the right for the words at the end of a bar, as a part of the longest one."""
+LETTER_PX = 8
+"""Width that a letter at the end of a bar or line is given."""
+
+SHORT_NAME = 6
+"""Letters of a name of which four stand side by side on a phone."""
 
 Figure = dict[str, Any]
 
@@ -127,14 +130,15 @@ def bar_figure(bars: Sequence[Bar], axis: str, *, marks: Sequence[float] = (), m
     data: list[dict[str, Any]] = [
         {
             "type": "bar", "orientation": "h", "x": values, "y": places, "width": 0.34, "hoverinfo": "skip",
-            "text": [escape(bar.says, quote=False) for bar in bars], "textposition": "outside", "cliponaxis": False,
             "marker": {
                 "color": [VERMILLION if bar.look else BLUE for bar in bars],
                 "pattern": {"shape": ["/" if bar.look else "" for bar in bars], "fgcolor": PAPER, "size": 6},
             },
         }
     ]  # fmt: skip
+    ends = [max(value, 0.0, *([marks[place]] if marks else [])) for place, value in enumerate(values)]
     notes = [_name_note(bar.name, place) for place, bar in enumerate(bars)]
+    notes += [_at_end(bar.says, end, place) for bar, end, place in zip(bars, ends, places)]
     if marks:
         data.append(
             {
@@ -150,9 +154,10 @@ def bar_figure(bars: Sequence[Bar], axis: str, *, marks: Sequence[float] = (), m
     low, high = min(every), max(every)
     reach = (high - low) or 1.0
     layout["annotations"] = notes
+    layout["margin"]["r"] = _room([bar.says for bar in bars])
     layout["xaxis"] |= {
-        "title": {"text": axis}, "zeroline": True, "zerolinecolor": INK,
-        "range": [low - (0.35 * reach if low < 0 else 0.0), high + (GOOD_ROOM - 1) * reach], "nticks": 6,
+        "title": {"text": axis}, "zeroline": True, "zerolinecolor": INK, "nticks": 5, "tickangle": 0,
+        "range": [low - (0.05 * reach if low < 0 else 0.0), high + 0.02 * reach],
     }  # fmt: skip
     layout["yaxis"] = {"visible": False, "range": [len(bars) - 0.4, -0.75], "fixedrange": True}
     return {"data": data, "layout": layout}
@@ -160,9 +165,14 @@ def bar_figure(bars: Sequence[Bar], axis: str, *, marks: Sequence[float] = (), m
 
 def _name_note(name: str, place: int) -> dict[str, Any]:
     return {
-        "text": escape(name, quote=False), "x": 0, "y": place, "yshift": NAME_SHIFT_PX, "xanchor": "left",
-        "align": "left", "showarrow": False,
+        "text": escape(name, quote=False), "x": 0, "xref": "paper", "y": place, "yshift": NAME_SHIFT_PX,
+        "xanchor": "left", "align": "left", "showarrow": False,
     }  # fmt: skip
+
+
+def _room(words: Sequence[str]) -> float:
+    """Room on the right for words at the end of a bar or line. [px]"""
+    return 16 + LETTER_PX * max((len(text) for text in words), default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,30 +219,41 @@ def time_figure(
         )  # fmt: skip
         last = next((at for at in reversed(places) if line.values[at] is not None), None)
         if last is not None and line.name:
-            notes.append(_at_end(line.name, last, line.values[last]))
+            notes.append(_at_end(line.name, None, line.values[last]))
     layout = _plain_layout(360)
-    layout["annotations"] = notes
-    # Every so many names are written, so that none is slanted on a phone.
-    step = max(1, -(-len(when) // 6))
-    ticks = places[::step]
+    layout["annotations"] = [_axis_note(axis), *notes]
+    layout["margin"] |= {"t": 44, "r": _room([line.name for line in drawn])}
+    # Few names, so that they stand side by side on a phone and none is slanted.
+    most = 4 if max((len(name) for name in when), default=0) <= SHORT_NAME else 3
+    ticks = places[:: max(1, -(-len(when) // most))]
     layout["xaxis"] |= {
         "tickvals": ticks, "ticktext": [when[at] for at in ticks], "tickangle": 0, "gridcolor": PAPER,
-        "range": [-0.6, len(when) - 0.4 + (0.28 * len(when) if drawn else 0)],
+        "range": [-0.6, len(when) - 0.4],
     }  # fmt: skip
     layout["yaxis"] = {
-        "title": {"text": axis}, "rangemode": "tozero", "gridcolor": GRID, "zeroline": True, "zerolinecolor": INK,
-        "fixedrange": True, "automargin": True, "nticks": 6,
+        "rangemode": "tozero", "gridcolor": GRID, "zeroline": True, "zerolinecolor": INK, "fixedrange": True,
+        "automargin": True, "nticks": 6, "tickformat": ",~g",
     }  # fmt: skip
     return {"data": data, "layout": layout}
+
+
+def _axis_note(axis: str) -> dict[str, Any]:
+    """What the height is, written level above it: on a phone a line on its side is cut."""
+    return {
+        "text": escape(axis, quote=False), "x": 0, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left",
+        "yanchor": "bottom", "yshift": 14, "align": "left", "showarrow": False, "font": {"color": QUIET},
+    }  # fmt: skip
 
 
 def _above(text: str, x: float, y: float) -> dict[str, Any]:
     return {"text": escape(text, quote=False), "x": x, "y": y, "yshift": 12, "showarrow": False}
 
 
-def _at_end(text: str, x: float, y: float | None) -> dict[str, Any]:
+def _at_end(text: str, x: float | None, y: float | None) -> dict[str, Any]:
+    """Words right of a place; without a place, right of the drawing."""
+    where = {"x": 1, "xref": "paper"} if x is None else {"x": x}
     return {
-        "text": escape(text, quote=False), "x": x, "y": y, "xshift": 8, "xanchor": "left", "align": "left",
+        "text": escape(text, quote=False), **where, "y": y, "xshift": 8, "xanchor": "left", "align": "left",
         "showarrow": False,
     }  # fmt: skip
 
@@ -264,7 +285,8 @@ def control_figure(
                 "line": {"color": GREY, "dash": dash, "width": 1.5},
             }
         )  # fmt: skip
-        figure["layout"]["annotations"].append(_at_end(name, last, level))
+        figure["layout"]["annotations"].append(_at_end(name, None, level))
+    figure["layout"]["margin"]["r"] = _room(["upper limit"])
     # A trend is read by its height over the mean, not from zero.
     every = [*values, low, high]
     room = 0.08 * ((max(every) - min(every)) or 1.0)
@@ -312,45 +334,23 @@ def square_figure(points: Sequence[Point], across: str, up: str) -> Figure:
         {"text": "as expected", "x": span[1], "y": span[1], "xanchor": "right", "xshift": -12, "yshift": -2,
          "showarrow": False},
     ]  # fmt: skip
-    layout["xaxis"] |= {"title": {"text": across}, "range": span, "nticks": 5, "tickangle": 0}
+    layout["annotations"].append(_axis_note(up))
+    layout["margin"]["t"] = 44
+    # One scale for both, so that the line of agreement rises at 45 degrees on any screen.
+    layout["xaxis"] |= {
+        "title": {"text": across}, "range": span, "nticks": 5, "tickangle": 0, "constrain": "domain",
+        "tickformat": ",~g",
+    }  # fmt: skip
     layout["yaxis"] = {
-        "title": {"text": up}, "range": span, "gridcolor": GRID, "fixedrange": True, "automargin": True, "nticks": 5,
+        "range": span, "gridcolor": GRID, "fixedrange": True, "automargin": True, "nticks": 5, "scaleanchor": "x",
+        "constrain": "domain", "tickformat": ",~g",
     }  # fmt: skip
     return {"data": data, "layout": layout}
-
-
-def bridge_figure(steps: Sequence[tuple[str, float, str]], axis: str) -> Figure:
-    """From a first amount to a last one: each step begins where the one before it ended.
-
-    Parameters
-    ----------
-    steps : name, amount and words of each; the first and the last are whole amounts, those between are changes.
-    axis : what the length is, with its unit.
-    """
-    at, bases, colours, reach = 0.0, [], [], [0.0]
-    for place, (_, amount, _) in enumerate(steps):
-        whole = place in (0, len(steps) - 1)
-        bases.append(0.0 if whole else at)
-        at = amount if whole else at + amount
-        reach.append(at)
-        colours.append(GREY if whole else (BLUE if amount >= 0 else VERMILLION))
-    bars = [Bar(name, amount, says) for name, amount, says in steps]
-    figure = bar_figure(bars, axis)
-    bar = figure["data"][0]
-    bar["base"] = bases
-    bar["marker"] = {
-        "color": colours,
-        "pattern": {"shape": ["/" if c == VERMILLION else "" for c in colours], "fgcolor": PAPER, "size": 6},
-    }
-    low, high = min(reach), max(reach)
-    width = (high - low) or 1.0
-    figure["layout"]["xaxis"]["range"] = [low - (0.35 * width if low < 0 else 0.0), high + 0.45 * width]
-    return figure
 
 
 def _plain_layout(height: int) -> dict[str, Any]:
     return {
         "showlegend": False, "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "dragmode": False, "height": height,
         "font": {"family": FONT, "size": 15, "color": INK}, "margin": {"l": 8, "r": 8, "t": 16, "b": 56},
-        "xaxis": {"gridcolor": GRID, "fixedrange": True},
+        "xaxis": {"gridcolor": GRID, "fixedrange": True, "tickformat": ",~g"},
     }  # fmt: skip

@@ -17,7 +17,7 @@ from jobs.models import ChangeOrder, ChangeStatus, Job, Posting
 from jobs.payments import aging, open_bills
 from reports.answers import Answer, Chart, counted, dollars, each, percent
 from reports.asked import Asked, months_between
-from reports.charts import Bar, Line, bar_figure, bridge_figure, time_figure
+from reports.charts import VERMILLION, Bar, Line, bar_figure, time_figure
 from reports.exports.tables import Column, Kind, Table
 from reports.frames_jobs import finished_jobs, job_frame, share_of
 from reports.frames_sales import FEW_BARS
@@ -234,7 +234,6 @@ def bridge(asked: Asked) -> Answer:
     """Where the margin went between estimate and books."""
     steps, jobs = bridge_steps(asked)
     first, last = steps[0][1], steps[-1][1]
-    drawn = [steps[0], *(step for step in steps[1:-1] if step[1]), steps[-1]]
     rows = [[name, cents, share_of(cents, first)] for name, cents in steps]
     worst = min(steps[1:-1], key=lambda step: step[1])
     best = max(steps[1:-1], key=lambda step: step[1])
@@ -246,13 +245,14 @@ def bridge(asked: Asked) -> Answer:
         way, most = ("more", best) if last > first else ("less", worst)
         title = (
             f"{counted(jobs, 'job')} earned {dollars(last)}, {dollars(abs(last - first))} {way} than estimated; most "
-            f"of that is {most[0].lower()}, {dollars(most[1])}."
+            f"of that is {most[0].lower()}, {dollars(abs(most[1]))}."
         )
+    bars = [Bar(name, cents / 100, dollars(cents), look=cents < 0) for name, cents in steps[1:-1] if cents]
+    bars.append(Bar("All together", (last - first) / 100, dollars(last - first), look=last < first))
     chart = Chart(
-        bridge_figure(
-            [(name, cents / 100, dollars(cents)) for name, cents in drawn], "Margin after commission, dollars"
-        ),
-        "Bars: from the estimated margin to the actual one, each step beginning where the last one ended.",
+        bar_figure(bars, "Adds to the margin, dollars"),
+        "Bars: what each step added to the margin or took from it, and all of them together.",
+        f"From {dollars(first)} estimated to {dollars(last)} earned",
     )
     columns = (
         Column("Step"),
@@ -298,7 +298,7 @@ def cash(asked: Asked) -> Answer:
         Column("Went back", Kind.MONEY), Column("Left", Kind.MONEY), Column("Deposits held at the end", Kind.MONEY),
     )  # fmt: skip
     names = [_month_words(name, short=True) for name in months]
-    deposits = [Line("deposits held", [cents / 100 for cents in at_end], "#D55E00", "dash")]
+    deposits = [Line("deposits held", [cents / 100 for cents in at_end], VERMILLION, "dash")] if any(at_end) else []
     flow = Chart(
         time_figure(names, "Dollars", columns=[into / 100 for into, _ in came], lines=deposits, column_word="cash in"),
         "Columns: cash that came in by month, with deposits held at its end as a line.",
@@ -427,7 +427,7 @@ def months(asked: Asked) -> Answer:
         Column("Margin", Kind.MONEY), Column("Margin, %", Kind.PERCENT), Column("Cash in", Kind.MONEY),
     )  # fmt: skip
     names = [_month_words(str(name), short=True) for name in frame["month"]]
-    line = Line("margin", [cents / 100 for cents in frame["margin"]], "#D55E00", "dash")
+    line = Line("margin", [cents / 100 for cents in frame["margin"]], VERMILLION, "dash")
     chart = Chart(
         time_figure(
             names, "Dollars", columns=[cents / 100 for cents in frame["revenue"]], lines=[line], column_word="revenue"

@@ -87,7 +87,7 @@ def pipeline_age(asked: Asked) -> Answer:
     columns = (Column("Stage"), Column("Leads", Kind.NUMBER, 0), *(Column(words, Kind.NUMBER, 0) for _, words in AGES),
                Column("Longest, days", Kind.NUMBER, 0), Column("Price", Kind.MONEY))  # fmt: skip
     chart = Chart(
-        bar_figure(bars, f"Open leads over {LONG} days in their stage"),
+        bar_figure(bars, f"Leads over {LONG} days"),
         f"Bars: open leads that have stood for more than {LONG} days in each stage.",
     )
     return Answer(
@@ -284,7 +284,7 @@ def marketing(asked: Asked) -> Answer:
         if row.per_dollar == row.per_dollar
     ]
     chart = Chart(
-        bar_figure(bars[:FEW_BARS], "Marketing cost per retained dollar, cents"),
+        bar_figure(bars[:FEW_BARS], "Cents per retained dollar"),
         "Bars: marketing cost per retained dollar of each source, the cheapest at the top.",
     )
     columns = (

@@ -29,7 +29,7 @@ from jobs.models import (
 )
 from reports.answers import Answer, Chart, counted, each, percent
 from reports.asked import Asked
-from reports.charts import Bar, Line, Point, bar_figure, control_figure, square_figure, time_figure
+from reports.charts import VERMILLION, Bar, Line, Point, bar_figure, control_figure, square_figure, time_figure
 from reports.exports.tables import Column, Kind, Table
 from reports.frames_jobs import finished_jobs, job_frame
 from reports.frames_sales import FEW_BARS
@@ -97,8 +97,8 @@ def backlog(asked: Asked) -> Answer:
         )
     chart = Chart(
         time_figure(
-            [f"{day.day} {day:%b}" for day in weeks], "Hours of people planned in the week",
-            columns=list(weeks.values()), lines=[Line("all crews", [week] * len(weeks), "#D55E00", "dash")],
+            [f"{day.day} {day:%b}" for day in weeks], "Person-hours in the week",
+            columns=list(weeks.values()), lines=[Line("all crews", [week] * len(weeks), VERMILLION, "dash")],
         ),
         "Columns: hours of people planned in each week to come, with the hours of all crews as a line.",
         f"The {WEEKS_SHOWN} weeks to come, by the Monday on which they begin",
@@ -255,8 +255,8 @@ def production(asked: Asked) -> Answer:
     known = frame[frame["rate"].notna() | frame["a_mix"].notna()]
     charts, said = [], []
     for name, axis, what in (
-        ("rate", "Wall filled, ft² an hour of one person", "filled wall an hour"),
-        ("a_mix", "Foam poured, ft³ a mix", "foam a mix"),
+        ("rate", "ft² an hour of one person", "filled wall an hour"),
+        ("a_mix", "ft³ of foam a mix", "foam a mix"),
     ):
         some = known[known[name].notna()]
         if len(some) < FEWEST_POINTS:
@@ -270,7 +270,7 @@ def production(asked: Asked) -> Answer:
             Chart(
                 control_figure([str(number) for number in some["number"]], values, axis, (low, mean, high)),
                 f"Line: {axis.lower()} of each job in the order in which they were finished, with its mean and limits.",
-                axis,
+                "Wall filled" if name == "rate" else "Foam poured",
             )
         )
     if said:
@@ -349,7 +349,7 @@ def leakage(asked: Asked) -> Answer:
         for row in each(frame)
     ]
     chart = Chart(
-        square_figure(points, "Expected after the work, CFM50 (P10 to P90)", "Found, CFM50"),
+        square_figure(points, "Expected CFM50, P10 to P90", "CFM50 found"),
         "Points: leakage found after the work over the leakage expected, with the line on which they agree.",
     )
     rows = [

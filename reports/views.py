@@ -25,7 +25,7 @@ def show_margins(request: HttpRequest) -> HttpResponse:
     """Show which houses earn the target margin."""
     frame = margin_frame(latest_revisions(request.user))
     context = {
-        "section": "margins",
+        "section": "reports",
         "answer": margin_answer(frame),
         "figure": margin_chart(frame) if len(frame) else None,
         "rows": frame.to_dict("records"),

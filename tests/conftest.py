@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import hashlib
 import os
 import shutil
 import uuid
@@ -485,3 +486,215 @@ def crew_on(crew: User, scheduler: User) -> Callable[..., Crew]:
         return member.crew
 
     return plan
+
+
+# --- A firm with a history -------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def firm_of(owner: User, salesperson: User, bare_crew: Callable[..., Any]) -> Callable[..., None]:
+    """Return `firm_of(count, until=day, months=14)`: as many finished jobs, written straight into the tables.
+
+    Each has its lead, contract, crew, hours, mixes, test after the work and postings; the figures differ by a fixed
+    rule. For reports and for measuring them only: no service was asked.
+    """
+    from datetime import UTC, date, datetime, time, timedelta
+
+    crews: list[Any] = []
+
+    def write(count: int, until: date = date(2026, 5, 20), months: int = 14, batch: int = 5000) -> None:
+        if not crews:
+            crews.extend([bare_crew("North crew"), bare_crew("South crew", people=3)])
+        for first in range(0, count, batch):
+            days = [
+                until - timedelta(days=1 + at * 30 * months // count) for at in range(first, min(first + batch, count))
+            ]
+            moments = [datetime.combine(day, time(15), UTC) for day in days]
+            _write_jobs(moments, first, (owner, salesperson), crews)
+
+    return write
+
+
+def _write_jobs(moments: list[Any], first: int, sellers: tuple[User, User], crews: list[Any]) -> None:
+    import json
+    from datetime import timedelta
+    from decimal import Decimal
+
+    from estimates.models import EstimateRevision, House, Lead, LeadMove, LeadSource, Proposal
+    from jobs import models as rows
+    from jobs.ledger import account_of
+
+    sources = [
+        LeadSource.objects.get_or_create(name=name, defaults={"cost_per_lead": Decimal(cost)})[0]
+        for name, cost in (("Yard signs", "12.00"), ("Church talks", "4.50"), ("Mailing", "38.00"))
+    ]
+    start = rows.Job.objects.count()
+    numbers = range(start, start + len(moments))
+    houses = House.objects.bulk_create(
+        [
+            House(reference=f"many-{n}", name=f"Kiln Row {n}", street=f"{n} Kiln Row", town="Fernhollow", state="NY",
+                  customer_name="Wren Halloran")
+            for n in numbers
+        ]
+    )  # fmt: skip
+    revisions, signed = [], []
+    for n, at, house in zip(numbers, moments, houses, strict=True):
+        price = 800_000 + 37_000 * (n % 23)
+        labour, material, other = price * 32 // 100, price * 16 // 100, price * 5 // 100
+        parts = {"labour": labour, "material": material, "equipment": other, "travel": 0, "disposal": 0,
+                 "contingency": 0}  # fmt: skip
+        wall = {"id": "n", "kind": ("wall", "wall", "rim", "knee_wall")[n % 4]}
+        line = {"code": "wall", "subject": "n", "quantity": 700.0, "direct_cost_parts_cents": parts}
+        measures = [{"measure": "wall_injection", "price_cents": price}]
+        measures += [{"measure": "attic_top_up", "price_cents": price}] if n % 3 == 0 else []
+        option = {"id": "all", "price_cents": price, "direct_cost_cents": labour + material + other,
+                  "commission_cents": price // 20, "discount_cents": 0, "lines": [line],
+                  "measures": measures}  # fmt: skip
+        after = {"p10": 1300.0 + 10 * (n % 31), "p50": 1400.0 + 10 * (n % 31), "p90": 1520.0 + 10 * (n % 31)}
+        outcome = {"option_id": "all", "cfm50_after": after, "cfm50_before": 2350.0}
+        text = json.dumps({"n": n, "estimate": {"options": [option]}, "performance": {"options": [outcome]},
+                           "house": {"walls": [wall]}})  # fmt: skip
+        signed.append(option)
+        revisions.append(
+            EstimateRevision(house=house, number=1, created_at=at, created_by=sellers[n % 2], price_book="standard 1",
+                             schema_version="1", engine_version="none", seed=1, snapshot=text,
+                             sha256=hashlib.sha256(text.encode()).hexdigest(), price=Decimal(price) / 100,
+                             cost=Decimal(option["direct_cost_cents"]) / 100)
+        )  # fmt: skip
+    revisions = EstimateRevision.objects.bulk_create(revisions)
+    sha256, sellers_of = "a" * 64, [sellers[n % 2] for n in numbers]
+    proposals = Proposal.objects.bulk_create(
+        [
+            Proposal(number=f"P-{n:06d}", house=revision.house, revision=revision, revision_number=1, status="accepted",
+                     created_at=at, created_by=seller, issued_at=at, issued_by=seller, valid_until=at.date(),
+                     document_sha256=sha256, document_name="p.docx", accepted_at=at, accepted_option="all",
+                     accepted_name="Wren", accepted_sha256=sha256)
+            for n, at, revision, seller in zip(numbers, moments, revisions, sellers_of, strict=True)
+        ]
+    )  # fmt: skip
+    leads = Lead.objects.bulk_create(
+        [
+            Lead(person=f"Wren {n}", phone="607-555-0142", state="NY", source=sources[n % 3],
+                 cost=sources[n % 3].cost_per_lead, seller=seller,
+                 stage=("won", "won", "lost", "proposed", "won")[n % 5], house=house,
+                 lost_reason="price" if n % 5 == 2 else "", taken_at=at - timedelta(days=40))
+            for n, at, house, seller in zip(numbers, moments, houses, sellers_of, strict=True)
+        ]
+    )  # fmt: skip
+    LeadMove.objects.bulk_create(
+        [
+            LeadMove(lead=lead, stage=stage, at=lead.taken_at + timedelta(days=days), by=lead.seller)
+            for n, lead in zip(numbers, leads, strict=True)
+            for stage, days in (("proposed", 5), (lead.stage, 9 + n % 7))[: 1 if lead.stage == "proposed" else 2]
+        ]
+    )
+    jobs = rows.Job.objects.bulk_create(
+        [
+            rows.Job(number=f"J-{n:06d}", proposal=proposal, house=proposal.house, revision=proposal.revision,
+                     option="all", status="closed", zone="America/New_York", booked_at=at - timedelta(days=20),
+                     booked_by=sellers[0], started_at=at - timedelta(days=3), done_at=at, verified_at=at, closed_at=at)
+            for n, at, proposal in zip(numbers, moments, proposals, strict=True)
+        ]
+    )  # fmt: skip
+    _write_work(numbers, moments, jobs, crews, sellers[0])
+    _write_books(numbers, moments, jobs, signed, {key: account_of(key) for key in _BOOKS})
+
+
+def _write_work(numbers: range, moments: list[Any], jobs: list[Job], crews: list[Any], by: User) -> None:
+    from decimal import Decimal
+
+    from jobs import models as rows
+
+    every = list(zip(numbers, moments, jobs, strict=True))
+    phases = rows.Phase.objects.bulk_create(
+        [rows.Phase(job=job, kind="inject", position=1, hours=Decimal(24), status="done") for _, _, job in every]
+    )
+    rows.Phase.objects.bulk_create(
+        [rows.Phase(job=job, kind="return", position=2, hours=Decimal(4), status="done")
+         for n, _, job in every if n % 9 == 0]
+    )  # fmt: skip
+    # The last jobs of each batch still have work to come.
+    waiting = rows.Phase.objects.bulk_create(
+        [rows.Phase(job=job, kind="attic", position=3, hours=Decimal(20)) for _, _, job in every[:6]]
+    )
+    rows.Job.objects.filter(pk__in=[job.pk for job in jobs[:6]]).update(status="started", done_at=None, closed_at=None)
+    rows.Visit.objects.bulk_create(
+        [
+            rows.Visit(phase=phase, crew=crews[n % 2], day=at.date(), first_hour=8, hours=8, made_at=at, made_by=by)
+            for (n, at, _), phase in zip(every, phases, strict=True)
+        ]
+    )
+    rows.Visit.objects.bulk_create(
+        [
+            rows.Visit(phase=phase, crew=crews[at % 2], day=moments[0].date() + _days(2 + 5 * at), first_hour=8,
+                       hours=8, made_at=moments[0], made_by=by)
+            for at, phase in enumerate(waiting)
+        ]
+    )  # fmt: skip
+    walls = rows.JobWall.objects.bulk_create(
+        [rows.JobWall(job=job, key="n", name="North", position=1, wall={}, room_share=1.0, foam_in=3.5, fill_ft3=180.0,
+                      mixes=8.0) for job in jobs]
+    )  # fmt: skip
+    rows.Bay.objects.bulk_create(
+        [rows.Bay(wall=wall, number=1, area_ft2=620.0 + 11 * (n % 13), fill_ft3=180.0, state="filled")
+         for n, wall in zip(numbers, walls, strict=True)]
+    )  # fmt: skip
+    said = [
+        rows.CrewEntry(job=job, phase=phase, kind=kind, data=data, day=at.date(), noted_at=at, received_at=at, by=by,
+                       body_sha256="a" * 64)
+        for (n, at, job), phase in zip(every, phases, strict=True)
+        for kind, data in (
+            ("hours", {"hours": 10.0 + n % 4, "people": 2}),
+            ("mix", {"lot": f"L-{n // 12:02d}", "ingredients_lb": 160.0, "water_gal": 40.0, "bays": [{"bay": 1}],
+                     "mixes": 8, "meter_ft3": 184.0 + (n % 5) - (40.0 if n % 37 == 20 else 0.0)}),
+        )
+    ]  # fmt: skip
+    rows.CrewEntry.objects.bulk_create(said)
+    rows.HouseTest.objects.bulk_create(
+        [rows.HouseTest(job=job, when="out", data={}, cfm50=1330.0 + 10 * (n % 31) + 26 * (n % 9), cfm50_se=40.0, at=at,
+                        by=by) for n, at, job in every]
+    )  # fmt: skip
+
+
+_BOOKS = ("bank", "receivable", "revenue", "cost_labour", "cost_material", "cost_equipment", "cost_call_back",
+          "wages_payable", "stock", "payable", "commission", "commission_payable")  # fmt: skip
+
+
+def _write_books(
+    numbers: range, moments: list[Any], jobs: list[Job], signed: list[Any], accounts: dict[str, Any]
+) -> None:
+    from decimal import Decimal
+
+    from jobs.models import Entry, Posting
+
+    begin = Entry.objects.count()
+    entries = Entry.objects.bulk_create(
+        [Entry(number=begin + at, on=moment.date(), memo="Many", job=job, at=moment)
+         for at, (moment, job) in enumerate(zip(moments, jobs, strict=True), start=1)]
+    )  # fmt: skip
+    postings = []
+    for n, entry, option in zip(numbers, entries, signed, strict=True):
+        parts, price = option["lines"][0]["direct_cost_parts_cents"], option["price_cents"]
+        labour, material = parts["labour"] * (94 + n % 17) // 100, parts["material"] * (97 + n % 8) // 100
+        back = 21_000 if n % 9 == 0 else 0
+        paid = 0 if n % 11 == 0 else price
+        amounts = {
+            "bank": paid, "receivable": price - paid, "revenue": -price, "cost_labour": labour,
+            "cost_material": material, "cost_equipment": parts["equipment"], "cost_call_back": back,
+            "wages_payable": -labour - back, "stock": -material, "payable": -parts["equipment"],
+            "commission": price // 20, "commission_payable": -(price // 20),
+        }  # fmt: skip
+        postings += [
+            Posting(
+                entry=entry, account=accounts[key], **{"debit" if cents > 0 else "credit": Decimal(abs(cents)) / 100}
+            )
+            for key, cents in amounts.items()
+            if cents
+        ]
+    Posting.objects.bulk_create(postings)
+
+
+def _days(count: int) -> Any:
+    from datetime import timedelta
+
+    return timedelta(days=count)
