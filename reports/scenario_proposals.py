@@ -9,7 +9,6 @@ from estimates.issuing import proposal_send
 from estimates.models import EstimateRevision, Lead, Proposal, ProposalPaper, ProposalStatus, User
 from estimates.proposal_look import Terms, last_price_day, proposal_look
 from estimates.proposals import proposal_draft, proposal_floor_faults, proposal_release_floor
-from jobs.cancellation import contract_cancel
 from reports.scenario import ORIGIN, ScenarioHouse
 from reports.scenario_story import Calendar
 
@@ -78,8 +77,5 @@ def _answered(proposal: Proposal, house: ScenarioHouse, days: Calendar) -> Propo
         now=now,
         origin=ORIGIN,
     )
-    if row.cancelled is not None:
-        contract_cancel(proposal=accepted, now=days.time(row.cancelled), reason=row.words, origin=ORIGIN)
-        accepted.refresh_from_db()
-    assert accepted.status in (ProposalStatus.ACCEPTED, ProposalStatus.CANCELLED)
+    assert accepted.status == ProposalStatus.ACCEPTED
     return accepted
