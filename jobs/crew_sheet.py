@@ -127,9 +127,10 @@ def _cautions(job: Job, house: HouseRecord, parts: set[str], *, hot: bool) -> It
     careful = [wall.name for wall in walls if wall.lead_safe]
     if careful:
         yield Caution("Lead-safe work", f"{', '.join(careful)}: {LEAD_STEPS}")
-    for text, about in _controls(house, parts).items():
+    for (hazard, text), about in _controls(house, parts).items():
         # Lead has its own words above.
-        yield Caution("At this house", f"{', '.join(names.get(part, part) for part in about)}: {text}")
+        where = "" if set(about) == parts else f"{', '.join(names.get(part, part) for part in about)}: "
+        yield Caution(hazard.replace("_", " ").capitalize(), where + text)
     attic = any(part in parts for part in (one.id for one in house.attics))
     if walls or attic:
         yield Caution("Respirator", "Drilling, old insulation and dust: fitted respirator on, filters checked.")
@@ -155,11 +156,11 @@ def _high(record: WallRecord) -> bool:
     return record.height_ft * 12.0 > HIGH_IN
 
 
-def _controls(house: HouseRecord, parts: set[str]) -> Mapping[str, list[str]]:
-    found: dict[str, list[str]] = {}
+def _controls(house: HouseRecord, parts: set[str]) -> Mapping[tuple[str, str], list[str]]:
+    found: dict[tuple[str, str], list[str]] = {}
     for held in house_gates(house).controls:
         if held.part in parts and held.hazard != "lead_paint":
-            found.setdefault(held.text, []).append(held.part)
+            found.setdefault((held.hazard, held.text), []).append(held.part)
     return found
 
 

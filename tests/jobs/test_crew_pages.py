@@ -61,7 +61,7 @@ def test_pages_of_the_crew_tell_no_price_and_dangers_come_first(wall: JobWall, p
         assert not MONEY.search(text), (address, MONEY.search(text))
         assert answer["X-Crew-User"]
     sheet = phone.get(reverse("jobs-show-crew-sheet", args=[wall.job.code])).content.decode()
-    order = [sheet.index(word) for word in ("Dangers and cautions", "Respirator", "Eyes", ">Walls<", ">Kit<")]
+    order = [sheet.index(word) for word in ("Dangers and cautions", "Respirator", "Eyes", 'id="walls"', 'id="kit"')]
     assert order == sorted(order)
     assert not MONEY.search(phone.get(reverse("jobs-tell-session")).content.decode())
 

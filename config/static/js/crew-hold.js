@@ -20,12 +20,16 @@
     const form = event.target;
     if (!form.matches(".person form") || !window.indexedDB) return;
     event.preventDefault();
-    const waiting = await crewStore.unsent(user);
-    if (waiting.length) {
-      hold(form, waiting.length);
-      return;
+    try {
+      const waiting = await crewStore.unsent(user);
+      if (waiting.length) {
+        hold(form, waiting.length);
+        return;
+      }
+      await crewStore.forget(user);
+    } catch {
+      // A browser that keeps nothing holds nobody.
     }
-    await crewStore.forget(user);
     if (window.caches) {
       for (const name of await caches.keys()) if (name.startsWith("crew-") && !name.startsWith("crew-shell-")) await caches.delete(name);
     }
