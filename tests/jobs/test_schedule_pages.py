@@ -17,7 +17,7 @@ from django.urls import reverse
 
 from estimates.models import ActivityEntry, OutboxMessage, User
 from jobs.crews import rig_save
-from jobs.models import Absence, Crew, DayWeather, GateKind, Job, Phase, RigKind, Visit
+from jobs.models import Absence, Crew, DayWeather, GateKind, Job, Phase, RigKind, Skill, Visit
 from jobs.start_gates import gate_add
 from jobs.visits import visit_book
 from jobs.weather import BadForecast, forecast_read
@@ -334,3 +334,44 @@ def test_a_bad_forecast_names_line_and_column(lines: str, words: str) -> None:
 
 def test_every_door_of_the_schedule_has_a_name() -> None:
     assert reverse("jobs-show-schedule") == SCHEDULE
+
+
+def test_a_signed_house_is_planned_from_its_own_takeoff(
+    browse: Client, bare_crew: Callable[..., Crew], booked: Callable[..., Job], act: dict[str, Any]
+) -> None:
+    from jobs.crews import certificate_add
+    from jobs.start_gates import gate_meet
+
+    with time_machine.travel(datetime(2026, 3, 6, 23, 30, tzinfo=UTC)):
+        job = booked("mill-cape")
+    kinds = (("Foam rig 1", RigKind.FOAM), ("Blower 1", RigKind.BLOWER), ("Door 1", RigKind.TEST_KIT))
+    rigs = [rig_save(rig=None, version=0, name=name, kind=kind, **act) for name, kind in kinds]
+    bare_crew("Mill crew", *Skill.values, rigs=rigs, people=3)
+    person = Crew.objects.get().members.first().worker
+    days = {"valid_from": date(2026, 1, 1), "valid_until": date(2026, 12, 31)}
+    certificate_add(kind="lead_firm", number="F-1", **days, **act)  # type: ignore[arg-type]
+    certificate_add(kind="lead_renovator", number="R-1", worker=person, **days, **act)  # type: ignore[arg-type]
+    for gate in job.gates.filter(met_on__isnull=True):
+        gate_meet(gate=gate, met_on=date(2026, 3, 9), note="Seen on paper.", version=gate.version, **act)
+    page = browse.get("/schedule/plan/")
+    words = text(page)
+    assert "Not placed" not in words
+    # Infrared waits for the foam to dry, so it is planned once the rest stands.
+    assert "Planned once test-out is booked." in words
+    browse.post("/schedule/plan/take/", shown_plan(page))
+    placed = job.phases.exclude(kind="infrared").order_by("position")
+    assert {phase.visits.exists() for phase in placed} == {True}
+    for phase in placed:
+        hours = sum(visit.hours for visit in phase.visits.all())
+        # D: three people; whole half-days hold the person-hours of the takeoff, a short visit its own hours.
+        people = 1 if phase.kind in ("test_in", "test_out") else 3
+        assert hours * people >= phase.hours
+    starts = [phase.visits.order_by("day", "first_hour").first() for phase in placed]
+    # P7, S: signed on Friday 6 March, so no work before Wednesday the 11th; then in the order of work.
+    assert starts[0] is not None
+    assert starts[0].day == WEDNESDAY
+    order = [(visit.day, visit.first_hour) for visit in starts if visit is not None]
+    assert order == sorted(order)
+    assert starts[0].rig == rigs[2]
+    # Now the infrared visit has a day to wait from, and lies within the six weeks.
+    assert "1 phase is new, 0 moved." in text(browse.get("/schedule/plan/"))
