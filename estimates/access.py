@@ -66,6 +66,8 @@ ACTIONS: dict[str, frozenset[Role]] = {
     "money.read": frozenset({Role.OWNER, Role.BOOKKEEPER}),
     "money.write": frozenset({Role.OWNER, Role.BOOKKEEPER}),
     "job_cost.read": frozenset({Role.OWNER}),
+    # What closed jobs teach, bills after the work among it: it changes prices.
+    "learning.decide": frozenset({Role.OWNER}),
     "export.make": frozenset({Role.OWNER, Role.BOOKKEEPER}),
     "cancellation.decide": frozenset({Role.OWNER}),
 }

@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from jobs.views import (
+    bills,
     cancellations,
     changes,
     crews,
@@ -78,6 +79,7 @@ urlpatterns = [
     path("jobs/<uuid:code>/verification/infrared/<str:key>/", verification.show_infrared, name="jobs-show-infrared"),
     path("jobs/<uuid:code>/verification/verify/", verification.verify_job, name="jobs-verify-job"),
     path("jobs/<uuid:code>/verification/release/", verification.release_void, name="jobs-release-void"),
+    path("jobs/<uuid:code>/bills/", bills.compare_bills, name="jobs-compare-bills"),
     path("schedule/", schedule.show_schedule, name="jobs-show-schedule"),
     path("jobs/<uuid:code>/schedule/", schedule.show_schedule, name="jobs-show-schedule"),
     path("schedule/plan/", schedule.show_plan, name="jobs-show-plan"),

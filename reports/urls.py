@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports import views, views_exports, views_hpxml, views_reports
+from reports import views, views_exports, views_hpxml, views_learning, views_reports
 
 urlpatterns = [
     path("reports/margins/", views.show_margins, name="reports-show-margins"),
@@ -10,6 +10,9 @@ urlpatterns = [
     path("reports/pipeline/", views.show_pipeline, name="reports-show-pipeline"),
     path("reports/pipeline.csv", views.download_pipeline, name="reports-download-pipeline"),
     path("reports/", views_reports.list_reports, name="reports-list-reports"),
+    path("reports/learning/", views_learning.show_learning, name="reports-show-learning"),
+    path("reports/learning/check/", views_learning.check_learning, name="reports-check-learning"),
+    path("reports/learning/decide/", views_learning.decide_learning, name="reports-decide-learning"),
     path("reports/on/<slug:name>/", views_reports.show_report, name="reports-show-report"),
     path("reports/on/<slug:name>.csv", views_reports.download_report, name="reports-download-report"),
     path("money/exports/", views_exports.show_exports, name="reports-show-exports"),

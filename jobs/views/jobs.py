@@ -37,6 +37,7 @@ DOORS = (
     ("jobs-show-crew-sheet", "Crew sheet"),
     ("jobs-show-verification", "Verification"),
     ("jobs-show-money", "Money"),
+    ("jobs-compare-bills", "Bills after the work"),
 )
 """Pages of a job beside its own, by name; each stands there for those who may open it."""
 

@@ -293,6 +293,11 @@ PAGES = [
         wrong_method=True,
         arguments=lambda house: {"code": house.code},
     ),
+    # What closed jobs teach; nothing is proposed here, so there is nothing to decide.
+    Page("reports-show-learning", (OWNER,)),
+    Page("reports-check-learning", (OWNER,), method="post", code=409, wrong_method=True),
+    Page("reports-decide-learning", (OWNER,), method="post", code=409, wrong_method=True),
+    Page("jobs-compare-bills", (OWNER,), code=404, arguments=lambda house: {"code": house.code}),
     Page("reports-list-reports", (OWNER, SALES, BOOKS)),
     Page("reports-show-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
     Page("reports-download-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),
