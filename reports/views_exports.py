@@ -59,7 +59,7 @@ class PeriodForm(PlainForm):
         super().__init__(*args, **kwargs)
         period = self.fields["period"]
         assert isinstance(period, forms.ChoiceField)
-        period.choices = [*periods_until(timezone.localdate()), (DAYS, "The days below")]
+        period.choices = [*periods_until(timezone.localdate()), (DAYS, "The days entered")]
 
     def clean(self) -> dict[str, Any]:
         """Both days where days were chosen, in order."""
