@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Case, CharField, Count, Sum, When
 from django.db.models.functions import Cast, Substr
 from django.db.models.lookups import Exact, GreaterThanOrEqual
+from django.urls import reverse
 from django.utils import timezone
 
 from jobs.ledger import CHART
@@ -411,11 +412,10 @@ def months(asked: Asked) -> Answer:
     elif not revenue:
         title = f"{counted(int(frame['booked'].sum()), 'job')} booked in {asked.words}; no revenue is in the books yet."
     else:
+        title = f"{dollars(revenue)} of revenue left {dollars(margin)} ({percent(margin / revenue)}) in {asked.words}"
         best = frame.sort_values("margin", kind="stable").iloc[-1]
-        title = (
-            f"{dollars(revenue)} of revenue left {dollars(margin)} ({percent(margin / revenue)}) in {asked.words}; the "
-            f"best month was {_month_words(str(best['month']))} with {dollars(int(best['margin']))}."
-        )
+        named = f"; the best month was {_month_words(str(best['month']))} with {dollars(int(best['margin']))}"
+        title += f"{named if len(frame) > 1 else ''}."
     rows = [
         [_month_words(row.month), row.booked, row.finished, row.revenue, row.cost, row.commission, row.margin,
          share_of(row.margin, row.revenue) if row.revenue > 0 else None, row.cash]
@@ -434,8 +434,14 @@ def months(asked: Asked) -> Answer:
         ),
         "Columns: revenue by month, with the margin that is left of it as a line.",
     )
+    links = [
+        reverse("reports-download-letter", kwargs={"year": int(str(name)[:4]), "month": int(str(name)[5:])})
+        for name in frame["month"]
+    ]
     return Answer(
         title, Table("Months", columns, rows), f"Out of the books, {asked.words}", (chart,) if revenue else (),
-        ("Revenue is less discounts and credits given; a month's cost is what was posted in it.",),
+        ("Revenue is less discounts and credits given; a month's cost is what was posted in it.",
+         "Each month leads to its letter (Word)."),
+        links,
         missing="" if len(frame) else "As soon as a job is booked, its month stands here.",
     )  # fmt: skip

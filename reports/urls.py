@@ -15,6 +15,7 @@ urlpatterns = [
     path("reports/learning/decide/", views_learning.decide_learning, name="reports-decide-learning"),
     path("reports/on/<slug:name>/", views_reports.show_report, name="reports-show-report"),
     path("reports/on/<slug:name>.csv", views_reports.download_report, name="reports-download-report"),
+    path("reports/letter/<int:year>-<int:month>.docx", views_reports.download_letter, name="reports-download-letter"),
     path("money/exports/", views_exports.show_exports, name="reports-show-exports"),
     path("money/exports/make/", views_exports.make_export, name="reports-make-export"),
     path("money/exports/accounts/", views_exports.change_accounts, name="reports-change-accounts"),

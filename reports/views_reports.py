@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 from csp.constants import UNSAFE_INLINE
 from csp.decorators import csp_update
 from django.http import Http404, HttpRequest, HttpResponse
@@ -15,6 +17,8 @@ from reports.asked import Asked, Choices, choices_for, read_asked
 from reports.catalogue import REPORTS
 from reports.exports.tables import table_csv
 
+DOCX = "application/vnd.openxmlformats-officedocument.wordprocessingml.document"
+
 chart_page = csp_update({"style-src": [UNSAFE_INLINE]})
 """The chart library writes styles into the page; only views that draw a chart may let it. A test lists them."""
 
@@ -24,7 +28,10 @@ chart_page = csp_update({"style-src": [UNSAFE_INLINE]})
 def list_reports(request: HttpRequest) -> HttpResponse:
     """List the questions that somebody may read the answers of."""
     found = [report for report in REPORTS.values() if access.allowed(request.user, report.action)]
-    return render(request, "reports/report_list.html", {"section": "reports", "reports": found})
+    today = timezone.localdate()
+    last = today.replace(day=1) - timedelta(days=1)
+    context = {"section": "reports", "reports": found, "months": [last, today]}
+    return render(request, "reports/report_list.html", context)
 
 
 @chart_page
@@ -60,6 +67,20 @@ def download_report(request: HttpRequest, name: str) -> HttpResponse:
     response = HttpResponse(table_csv(answer.table, bom=True), content_type="text/csv; charset=utf-8")
     file = f"{report.name}-{timezone.localdate():%Y-%m-%d}.csv"
     response.headers["Content-Disposition"] = f'attachment; filename="{file}"'
+    return response
+
+
+@require_safe
+@access.action("report.margin")
+def download_letter(request: HttpRequest, year: int, month: int) -> HttpResponse:
+    """Hand over the letter of a month."""
+    from reports.month_letter import month_letter
+
+    today = timezone.localdate()
+    if not (1 <= month <= 12 and year >= 1990) or (year, month) > (today.year, today.month):
+        raise Http404
+    response = HttpResponse(month_letter(date(year, month, 1), today), content_type=DOCX)
+    response.headers["Content-Disposition"] = f'attachment; filename="month-{year}-{month:02d}.docx"'
     return response
 
 
