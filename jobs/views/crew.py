@@ -145,7 +145,8 @@ def _drawing(job: Job, wall: JobWall, bays: int) -> str:
         return ""
     year = int(frozen_forms(job)["house"]["year_built"])
     layout, width = layout_of(wall, year_built=year), max(340.0, ROOM_PX * bays)
-    drawn = elevation(layout, record_of(wall), states_of(wall), shown_px=width)
+    # Words on it are sized for half of that width, so that they are read at arm's length.
+    drawn = elevation(layout, record_of(wall), states_of(wall), shown_px=width / 2)
     # Every name in it is escaped by the writer of the drawing.
     return mark_safe(to_svg(drawn, title=f"{wall.name} from outside", width=width))  # noqa: S308
 
