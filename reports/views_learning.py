@@ -183,7 +183,7 @@ def check_learning(request: HttpRequest) -> HttpResponse:
         return _page(request, names, standing, form)
     taken = [lesson for lesson in standing.proposed if (word := form.words.get(lesson.figure)) and word.accepted]
     context: dict[str, Any] = {
-        "section": "learning",
+        "section": "reports",
         "standing": standing,
         "day": form.cleaned_data["effective_from"],
         "taken": [_shown(lesson, standing, None, None) for lesson in taken],
@@ -270,7 +270,7 @@ def _page(
     *,
     changed: bool = False,
 ) -> HttpResponse:
-    context: dict[str, Any] = {"section": "learning", "names": names, "standing": standing, "changed": changed}
+    context: dict[str, Any] = {"section": "reports", "names": names, "standing": standing, "changed": changed}
     context |= {"form": form, "forms": [form] if form else [], "faulty": form is not None and form.faulty}
     if standing is not None and form is not None:
         proposed = {lesson.figure for lesson in standing.proposed}
