@@ -22,7 +22,7 @@ from estimates.models import PriceBookVersion
 from estimates.pricebook import PriceBook
 from estimates.pricing import PriceRefused
 from estimates.templatetags.price_book import shown_number
-from estimates.views.price_books import reach_of
+from estimates.views.price_books import Reach, reach_of
 from jobs.learned import Lesson, figure_name
 from jobs.learning import LEAST_JOBS, Advice
 from jobs.learning_choices import (
@@ -197,7 +197,10 @@ def check_learning(request: HttpRequest) -> HttpResponse:
     if taken:
         book = next_book(standing.book, taken, effective_from=form.cleaned_data["effective_from"])
         try:
-            context |= {"reach": reach_of(request.user, book), "moved": _moved(request.user, standing, taken)}
+            context |= {
+                "reach": reach_of(request.user, book),
+                "moved": _moved(request.user, standing, taken, _reach_now(request.user, standing)),
+            }
         except PriceRefused as fault:
             form.add_error(None, f"{fault}"[:1].upper() + f"{fault}"[1:])
             return _page(request, names, standing, form)
@@ -274,11 +277,12 @@ def _page(
     context |= {"form": form, "forms": [form] if form else [], "faulty": form is not None and form.faulty}
     if standing is not None and form is not None:
         proposed = {lesson.figure for lesson in standing.proposed}
+        reach = _reach_now(request.user, standing) if proposed else None
         rows = [
             _shown(
                 lesson,
                 standing,
-                _moved(request.user, standing, [lesson]) if lesson.figure in proposed else None,
+                _moved(request.user, standing, [lesson], reach) if lesson.figure in proposed else None,
                 form,
             )
             for lesson in standing.lessons
@@ -317,11 +321,21 @@ def _shown(lesson: Lesson, standing: Standing, moved: Moved | None, form: Decisi
     )
 
 
-def _moved(user: access.Person, standing: Standing, taken: Sequence[Lesson]) -> Moved:
+def _reach_now(user: access.Person, standing: Standing) -> Reach | None:
+    """Everything offered under the latest book; None where that book leaves nothing for the cost."""
+    try:
+        return reach_of(user, standing.book)
+    except PriceRefused:
+        return None
+
+
+def _moved(user: access.Person, standing: Standing, taken: Sequence[Lesson], now: Reach | None) -> Moved:
     """What figures would do to everything offered: prices worked out with the next book and with the latest one."""
     book: PriceBook = next_book(standing.book, taken, effective_from=first_day(standing, timezone.localdate()))
+    if now is None:
+        return Moved(0, 0, 0, (), "The latest price book leaves nothing for the cost: mend its margins first.")
     try:
-        now, then = reach_of(user, standing.book), reach_of(user, book)
+        then = reach_of(user, book)
     except PriceRefused as fault:
         return Moved(0, 0, 0, (), f"{fault}")
     below = {_of(effect) for effect in now.effects if effect.below_floor}
