@@ -98,8 +98,9 @@ class Work:
         """Bring everything that happened before the Monday of the story."""
         job_billed(self.job, self.row, self.days, owner=self.owner, step="deposit")
         if self.row.end is JobEnd.BOOKED or self.row.begin is None:
+            self._gates(self.job.booked_at.date() + timedelta(days=12))
             return
-        self._gates()
+        self._gates(self.days.day(self.row.begin))
         stretches = self._stretches()
         self._visits(stretches)
         for day in sorted({one.day for one in stretches}):
@@ -114,8 +115,7 @@ class Work:
 
     # --- before ----------------------------------------------------------------------------------------------------
 
-    def _gates(self) -> None:
-        begin = self.days.day(self.row.begin or 0)
+    def _gates(self, begin: date) -> None:
         for gate in self.job.gates.filter(met_on__isnull=True):
             acts: dict[str, Any] = {"by": self.office, "now": self._at(begin, 8), "version": gate.version}
             if gate.kind == GateKind.PAMPHLET:

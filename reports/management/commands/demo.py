@@ -123,11 +123,13 @@ class Command(BaseCommand):
     def _jobs(self, story: Scenario, owner: User) -> None:
         """Crews, and the jobs of the houses that were signed."""
         from reports.scenario_crews import crews_load
+        from reports.scenario_plan import weeks_planned
         from reports.scenario_work import jobs_load
 
         crews = crews_load(story.days, by=owner)
         self.stdout.write("Jobs, invoices and payments ...")
-        jobs_load(story, crews=crews, owner=owner)
+        if jobs_load(story, crews=crews, owner=owner):
+            weeks_planned(by=owner, now=timezone.now())
 
     def _paper(self, revision: EstimateRevision, folder: Path) -> None:
         from estimates.papers import proposal_file
