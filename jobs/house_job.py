@@ -12,7 +12,7 @@ from estimates.proposal_words import count
 from estimates.templatetags.figures import day
 from jobs.billing import job_bills
 from jobs.house_chapter import Chapter, ChapterState
-from jobs.models import Finding, Job, JobStatus, Verification, Visit
+from jobs.models import Finding, InvoiceKind, Job, JobStatus, Verification, Visit
 
 JOB, VERIFICATION, INVOICE = "Job", "Verification", "Invoice"
 
@@ -97,6 +97,8 @@ def money_chapter(job: Job) -> Chapter:
         numbers = ", ".join(bill.invoice.number for bill in owed)
         return Chapter(INVOICE, ChapterState.NOW, f"Sent and not paid yet: {numbers}.", "Pay", "Homeowner", "money")
     status = JobStatus(job.status)
+    if any(bill.invoice.kind == InvoiceKind.FINAL for bill in bills) and status is not JobStatus.CLOSED:
+        return Chapter(INVOICE, ChapterState.NOW, "Paid; nothing is open.", "Close the job", "Scheduler", "job")
     if status is JobStatus.VERIFIED:
         return Chapter(INVOICE, ChapterState.NOW, "Verified.", "Send the final invoice", "Bookkeeper", "money")
     if status is JobStatus.CLOSED:
