@@ -206,13 +206,22 @@ def verify_faults(job: Job) -> tuple[str, ...]:
         faults.append(f"The job is {job.get_status_display().lower()}; the work has to be done first.")
     waiting = Bay.objects.filter(wall__job=job, retired=False, reachable=True, state__in=["planned", "drilled", "left"])
     if waiting.exists():
-        faults.append(f"{waiting.count()} bays are not accounted for: fill them, or say why not.")
+        number = waiting.count()
+        said = (
+            "1 bay is not accounted for: fill it" if number == 1 else f"{number} bays are not accounted for: fill them"
+        )
+        faults.append(f"{said}, or say why not.")
     doubtful = Bay.objects.filter(wall__job=job, retired=False, state="doubtful").count()
     if doubtful:
-        faults.append(f"{doubtful} bays are doubtful: look, and say what they are.")
+        said = (
+            "1 bay is doubtful: look, and say what it is."
+            if doubtful == 1
+            else f"{doubtful} bays are doubtful: look, and say what they are."
+        )
+        faults.append(said)
     redo = Finding.objects.filter(job=job, closed_at__isnull=True, verdict=Verdict.REDO).count()
     if redo:
-        faults.append(f"{redo} findings wait for their redo.")
+        faults.append("1 finding waits for its redo." if redo == 1 else f"{redo} findings wait for their redo.")
     combustion = combustion_of(job)
     if combustion.rounds and not job.tests.filter(when="out").exists():
         faults.append("No test after the work is recorded: test combustion safety before leaving.")

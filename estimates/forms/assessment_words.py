@@ -219,7 +219,8 @@ ROW_WORDS = {
 
 THERE_WORDS = {
     "existing_fill": "There is old insulation in the cavities",
-    "blower_door": "The house was tested before the work",
+    "blower_door": "The blower door was run",
+    "combustion": "Combustion safety was tested",
     "household": "The people were asked what programmes want to know",
 }
 """What ticking the box of a nested record says."""

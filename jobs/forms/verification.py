@@ -8,6 +8,7 @@ from django import forms
 
 from estimates.forms.plain import DayField, QuantityField
 from jobs.forms.crews import BlamedForm
+from jobs.forms.money import WallField
 from jobs.models import FindingKind, Job, JobWall, Verdict
 
 WORDS = {"rows": 3}
@@ -17,9 +18,7 @@ class FindingForm(BlamedForm):
     """Something that was found."""
 
     kind = forms.TypedChoiceField(label="How it was found", choices=FindingKind, coerce=FindingKind)
-    wall = forms.ModelChoiceField(
-        label="Wall", queryset=JobWall.objects.none(), required=False, empty_label="No wall: the house"
-    )
+    wall = WallField(label="Wall", queryset=JobWall.objects.none(), required=False, empty_label="No wall: the house")
     bay = forms.IntegerField(
         label="Bay number",
         help_text="As on the drawing, where it is known.",

@@ -156,7 +156,7 @@ def test_a_void_over_the_limit_opens_a_refill_and_holds_the_final_invoice(
     _void(job, crew, share=0.009, confirmed=True)
     assert Phase.objects.filter(job=job, kind=PhaseKind.RETURN).count() == 1
     assert void_share(job).over
-    assert any("wait for their redo" in fault for fault in verify_faults(job))
+    assert any("for their redo" in fault for fault in verify_faults(job))
     for finding in Finding.objects.all():
         finding_close(finding=finding, how="Drilled, filled, material at the witness hole", by=crew, now=NOW, version=1)
     assert not void_share(job).over
