@@ -9,19 +9,16 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 
 if TYPE_CHECKING:
-    from playwright.sync_api import FilePayload, Locator, Page
+    from playwright.sync_api import Page
+
+    from tests.journeys.conftest import Hand, Keys
 
 Enter = Callable[[str], "Page"]
-Words = str | re.Pattern[str]
-"""What is written on the page, whole; or a pattern of it."""
 
 MOST_ENTRIES, MOST_PAGES = 60, 6
 """What a first proposal may take in quick mode, until it is issued."""
@@ -33,142 +30,6 @@ SEEN = {
     "Knob and tube": "New cable in 1988, seen in the attic, in the cellar and at four outlets.",
 }
 """Gate -> what is noted there; anything else is looked at and clear."""
-
-
-# --- Hands -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass
-class Hand:
-    """A hand at a page: does what a person does there, and counts it."""
-
-    page: Page
-    counts: dict[str, int] = field(default_factory=lambda: {"entries": 0, "clicks": 0, "pages": 0})
-    complaints: list[str] = field(default_factory=list)
-    within: Locator | None = None
-    """The part of the page where the hand is; None: anywhere."""
-
-    def __post_init__(self) -> None:
-        # A page that arrives after a redirect is one page; what comes into a page while one types is none.
-        self.page.on("domcontentloaded", lambda _: self.count("pages"))
-
-    def count(self, what: str) -> None:
-        self.counts[what] += 1
-
-    def box(self, label: Words) -> Locator:
-        return (self.within or self.page).get_by_label(label, exact=isinstance(label, str)).first
-
-    def fill(self, label: Words, words: str) -> None:
-        self.count("entries")
-        self.box(label).fill(words)
-
-    def choose(self, label: Words, words: str) -> None:
-        self.count("entries")
-        self.box(label).select_option(label=words)
-
-    def tick(self, label: Words) -> None:
-        self.count("entries")
-        self.box(label).check()
-
-    def give(self, label: Words, file: FilePayload) -> None:
-        self.count("entries")
-        self.box(label).set_input_files(file)
-
-    def tap(self, target: Locator) -> None:
-        """Click what shows another page, and wait for that."""
-        self.count("clicks")
-        with self.page.expect_event("domcontentloaded"):
-            target.click()
-
-    def follow(self, words: Words) -> None:
-        self.tap(self.page.get_by_role("link", name=words, exact=isinstance(words, str)).first)
-
-    def press(self, words: Words) -> None:
-        self.tap(self.page.get_by_role("button", name=words, exact=isinstance(words, str)))
-
-    def arrive(self, title: Words) -> None:
-        """Wait for the page of this title, and note what a reader would stumble over on it."""
-        self.page.get_by_role("heading", level=1, name=title, exact=isinstance(title, str)).wait_for()
-        here = self.page.title()
-        found = Axe().run(self.page)
-        if found.violations_count:
-            self.complaints.append(f"{here}: {found.generate_report()}")
-        spare = self.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        if spare:
-            self.complaints.append(f"{here}: scrolls sideways by {spare} px")
-
-    def told(self, words: str) -> None:
-        """Wait for what the program says was done."""
-        self.page.get_by_role("status").get_by_text(words).first.wait_for()
-
-    @property
-    def title(self) -> str:
-        return self.page.get_by_role("heading", level=1).inner_text()
-
-    def report(self, until: str) -> dict[str, int]:
-        counts = dict(self.counts)
-        print(f"{until}: {counts['entries']} entries, {counts['clicks']} clicks, {counts['pages']} pages")
-        return counts
-
-
-@dataclass
-class Keys(Hand):
-    """A hand that has a keyboard and no mouse: every place is reached by Tab, from wherever the cursor is."""
-
-    most: int = 150
-
-    def reach(self, target: Locator) -> None:
-        for _ in range(self.most):
-            if target.evaluate("element => element === document.activeElement"):
-                return
-            self.page.keyboard.press("Tab")
-        pytest.fail(f"the keyboard does not reach {target}")
-
-    def fill(self, label: Words, words: str) -> None:
-        self.count("entries")
-        box = self.box(label)
-        self.reach(box)
-        if box.get_attribute("type") == "date":
-            year, month, day = words.split("-")
-            words = f"{month}{day}{year}"
-        # A box that is reached by Tab has its words selected: typing replaces them.
-        self.page.keyboard.type(words)
-
-    def choose(self, label: Words, words: str) -> None:
-        self.count("entries")
-        self.reach(self.box(label))
-        self.page.keyboard.type(words)
-
-    def tick(self, label: Words) -> None:
-        self.count("entries")
-        box = self.box(label)
-        if box.get_attribute("type") == "radio":
-            # Tab comes to the first of the choices; the arrows go on from there.
-            choice = self.page.get_by_label(label, exact=isinstance(label, str))
-            group = (self.within or self.page).get_by_role("group").filter(has=choice).last.get_by_role("radio")
-            self.reach(group.first)
-            self.page.keyboard.press("Space")
-            for _ in range(group.count()):
-                if box.is_checked():
-                    return
-                self.page.keyboard.press("ArrowDown")
-        else:
-            self.reach(box)
-            self.page.keyboard.press("Space")
-        assert box.is_checked()
-
-    def give(self, label: Words, file: FilePayload) -> None:
-        self.count("entries")
-        box = self.box(label)
-        self.reach(box)
-        # The window in which a file is chosen belongs to the machine, not to the page; its browser here may open none.
-        box.set_input_files(file)
-
-    def tap(self, target: Locator) -> None:
-        self.count("clicks")
-        self.reach(target)
-        with self.page.expect_event("domcontentloaded"):
-            self.page.keyboard.press("Enter")
 
 
 # --- The way ---------------------------------------------------------------------------------------------------------
@@ -286,10 +147,12 @@ def sign(hand: Hand, address: str) -> None:
 # --- Journeys --------------------------------------------------------------------------------------------------------
 
 
-def test_a_lead_becomes_a_signed_proposal_by_visible_words_alone(enter: Enter, phone: Page, faults: list[str]) -> None:
+def test_a_lead_becomes_a_signed_proposal_by_visible_words_alone(
+    enter: Enter, phone: Page, faults: list[str], hand: type[Hand]
+) -> None:
     from estimates.models import Disclosure, Lead, LeadStage, Proposal
 
-    office = Hand(enter("salesperson"))
+    office = hand(enter("salesperson"))
     print("\ncounted from the desk, after sign-in")
     take_lead(office)
     office.report("a lead is taken")
@@ -306,7 +169,7 @@ def test_a_lead_becomes_a_signed_proposal_by_visible_words_alone(enter: Enter, p
     office.arrive(re.compile("^Proposal"))
     office.page.get_by_role("heading", name="What went out").wait_for()
 
-    home = Hand(phone)
+    home = hand(phone)
     sign(home, address)
     home.report("the homeowner, from the private link to the signature")
 
@@ -329,8 +192,10 @@ def test_a_lead_becomes_a_signed_proposal_by_visible_words_alone(enter: Enter, p
     assert issued["pages"] <= MOST_PAGES
 
 
-def test_a_first_price_and_the_gates_are_reached_without_a_mouse(enter: Enter, faults: list[str]) -> None:
-    keys = Keys(enter("salesperson"))
+def test_a_first_price_and_the_gates_are_reached_without_a_mouse(
+    enter: Enter, faults: list[str], keyboard: type[Keys]
+) -> None:
+    keys = keyboard(enter("salesperson"))
     take_lead(keys)
     enter_house(keys)
     begin_assessment(keys)
