@@ -4,23 +4,33 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('estimates', '0006_reply_to_question'),
+        ("estimates", "0006_reply_to_question"),
     ]
 
     operations = [
         migrations.RemoveConstraint(
-            model_name='privatelink',
-            name='link_purpose_known',
+            model_name="privatelink",
+            name="link_purpose_known",
         ),
         migrations.AlterField(
-            model_name='privatelink',
-            name='purpose',
-            field=models.CharField(choices=[('proposal', 'Read and answer a proposal'), ('homeowner', 'Read the records of a house'), ('cancellation', 'Cancel a contract'), ('calendar', 'Read the calendar of a crew')], max_length=20),
+            model_name="privatelink",
+            name="purpose",
+            field=models.CharField(
+                choices=[
+                    ("proposal", "Read and answer a proposal"),
+                    ("homeowner", "Read the records of a house"),
+                    ("cancellation", "Cancel a contract"),
+                    ("calendar", "Read the calendar of a crew"),
+                ],
+                max_length=20,
+            ),
         ),
         migrations.AddConstraint(
-            model_name='privatelink',
-            constraint=models.CheckConstraint(condition=models.Q(('purpose__in', ['proposal', 'homeowner', 'cancellation', 'calendar'])), name='link_purpose_known'),
+            model_name="privatelink",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("purpose__in", ["proposal", "homeowner", "cancellation", "calendar"])),
+                name="link_purpose_known",
+            ),
         ),
     ]
