@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from reports.answers import Report
-from reports.frames_money import bridge, cash, margins, months
+from reports.frames_margins import bridge, margins
+from reports.frames_money import cash, months
 from reports.frames_sales import marketing, pipeline_age, winning
 from reports.frames_work import backlog, call_backs, leakage, production
 

@@ -16,7 +16,8 @@ from jobs.payments import aging, open_bills
 from reports.answers import counted, dollars, percent
 from reports.asked import Asked, next_month
 from reports.frames_jobs import share_of
-from reports.frames_money import bridge_steps, margin_frame, month_frame, months
+from reports.frames_margins import bridge_steps, margin_frame
+from reports.frames_money import month_frame, months
 from reports.frames_sales import LONG, open_frame, source_frame
 from reports.pipeline import ODDS
 

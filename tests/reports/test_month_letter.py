@@ -13,7 +13,8 @@ from estimates.models import User
 from jobs.models import Job
 from reports.answers import dollars
 from reports.asked import Asked
-from reports.frames_money import bridge_steps, month_frame
+from reports.frames_margins import bridge_steps
+from reports.frames_money import month_frame
 from reports.month_letter import SHAPE, TEMPLATE, letter_content, month_asked, things_to_look_at
 
 pytestmark = pytest.mark.django_db

@@ -36,7 +36,8 @@ from jobs.models import (
 from jobs.payments import payment_record
 from reports.answers import shown_table
 from reports.asked import Asked
-from reports.frames_money import bridge, bridge_steps, cash, job_balances, margin_frame, margins, month_frame, months
+from reports.frames_margins import bridge, bridge_steps, margin_frame, margins
+from reports.frames_money import cash, job_balances, month_frame, months
 
 pytestmark = pytest.mark.django_db
 
