@@ -34,7 +34,7 @@ urlpatterns = [
     path("breaks/", breaks),
     path("collides/", collides),
     path("lists/", lists),
-    path("", include("estimates.urls")),
+    path("", include("config.urls")),
 ]
 handler400 = "config.errors.bad_request"
 handler403 = "config.errors.permission_denied"
