@@ -202,7 +202,8 @@ def report(hand: Hand, page: str, button: str, given: dict[str, str], *chosen: s
         hand.tick(label)
     send(hand, button)
     hand.follow(STREET)
-    hand.arrive(re.compile(STREET))
+    # That page was looked at when the day began.
+    hand.page.get_by_role("heading", level=1, name=re.compile(STREET)).wait_for()
 
 
 def fill_wall(hand: Hand) -> int:
