@@ -80,6 +80,7 @@ urlpatterns = [
     path("jobs/<uuid:code>/verification/verify/", verification.verify_job, name="jobs-verify-job"),
     path("jobs/<uuid:code>/verification/release/", verification.release_void, name="jobs-release-void"),
     path("jobs/<uuid:code>/bills/", bills.compare_bills, name="jobs-compare-bills"),
+    path("jobs/<uuid:code>/bills/letter.docx", bills.write_letter, name="jobs-write-letter"),
     path("schedule/", schedule.show_schedule, name="jobs-show-schedule"),
     path("jobs/<uuid:code>/schedule/", schedule.show_schedule, name="jobs-show-schedule"),
     path("schedule/plan/", schedule.show_plan, name="jobs-show-plan"),

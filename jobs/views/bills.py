@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import uuid
 from datetime import date
+from io import BytesIO
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from estimates import access
 from estimates.house import BillRecord, HouseRecord
 from estimates.physics.energy import FUELS
 from estimates.physics.validity import OutOfRange
 from estimates.records import BadRecord, read_record
+from estimates.views.house_files import DOCX_TYPE
 from jobs.booking import frozen_forms
 from jobs.forms.bills_after import BillsAfterForm, lines_of
 from jobs.models import HouseBills, Job
 from jobs.savings_after import ComparedBillsRecord, SavingsAfter, WeatherBillRecord, bills_keep, savings_of, work_days
+from jobs.savings_letter import savings_letter
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -77,6 +81,21 @@ def compare_bills(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         "faulty": form.faulty,
     }
     return render(request, "jobs/bills_after.html", context)
+
+
+@require_safe
+@access.action("learning.decide")
+def write_letter(request: HttpRequest, code: uuid.UUID) -> HttpResponseBase:
+    """Hand over the letter to the homeowner, written from the bills that were kept last."""
+    seen = access.get_visible_or_404(request.user, Job, code, "learning.decide")
+    job = Job.objects.select_related("house", "revision", "proposal").get(pk=seen.pk)
+    try:
+        paper = savings_letter(job, on=timezone.localdate())
+    except (ValidationError, OutOfRange, BadRecord) as refused:
+        messages.warning(request, " ".join(getattr(refused, "messages", [str(refused)])))
+        return redirect("jobs-compare-bills", code=job.code)
+    name = f"{job.number}-savings.docx"
+    return FileResponse(BytesIO(paper), as_attachment=True, filename=name, content_type=DOCX_TYPE)
 
 
 def _found(kept: HouseBills, forms: dict[str, Any]) -> SavingsAfter | None:

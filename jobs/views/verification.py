@@ -26,6 +26,7 @@ from estimates.pricebook import PriceBook
 from estimates.records import BadRecord, Fault, read_record
 from jobs.balance_rows import job_balance
 from jobs.booking import frozen_forms
+from jobs.depths import attic_depths
 from jobs.forms.verification import CloseForm, FindingForm, InspectForm, LookForm, ReleaseForm
 from jobs.found_walls import layout_of, record_of, states_of
 from jobs.house_tests import (
@@ -89,6 +90,7 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "combustion": combustion_of(job),
         "findings": findings,
         **_balance(job, forms),
+        "depths": attic_depths(job, forms),
         "verdicts": sorted(measure_verdicts(findings).items()),
         "void": void_share(job),
         "verification": row,

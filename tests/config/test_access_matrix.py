@@ -298,6 +298,7 @@ PAGES = [
     Page("reports-check-learning", (OWNER,), method="post", code=409, wrong_method=True),
     Page("reports-decide-learning", (OWNER,), method="post", code=409, wrong_method=True),
     Page("jobs-compare-bills", (OWNER,), code=404, arguments=lambda house: {"code": house.code}),
+    Page("jobs-write-letter", (OWNER,), code=404, arguments=lambda house: {"code": house.code}),
     Page("reports-download-letter", (OWNER, BOOKS), arguments=lambda house: {"year": 2026, "month": 3}),
     Page("reports-list-reports", (OWNER, SALES, BOOKS)),
     Page("reports-show-report", (OWNER, SALES, BOOKS), arguments=lambda house: {"name": "winning"}),

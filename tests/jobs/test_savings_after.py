@@ -15,12 +15,22 @@ import pytest
 import statsmodels.api as sm
 from django.core.exceptions import ValidationError
 
+from estimates.docx_paper import template_faults, text_of
 from estimates.house import Fuel, HouseRecord, house_from_json
 from estimates.models import ActivityEntry, User
 from estimates.physics.validity import OutOfRange
 from jobs.booking import frozen_forms
 from jobs.models import HouseBills, Job, JobStatus
-from jobs.savings_after import ComparedBillsRecord, Kept, WeatherBillRecord, bills_keep, promised_units, savings_after
+from jobs.savings_after import (
+    ComparedBillsRecord,
+    Kept,
+    WeatherBillRecord,
+    bills_keep,
+    promised_units,
+    savings_after,
+    savings_of,
+)
+from jobs.savings_letter import SHAPE, TEMPLATE, savings_letter
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "tests" / "reference" / "data"
@@ -165,3 +175,25 @@ def test_bills_are_kept_once_and_only_of_days_outside_the_work(measured_job: Cal
     assert ActivityEntry.objects.filter(action="job.bills").count() == 1
     promised = promised_units(job, frozen_forms(job))
     assert 0 < promised["p10"] < promised["p50"] < promised["p90"]
+
+
+def test_the_letter_tells_the_interval_and_that_savings_vary(
+    measured_job: Callable[..., Job], owner: User, tmp_path: Path
+) -> None:
+    # 16 CFR 460.19 (S): a claim of savings carries its basis and that savings vary.
+    job = measured_job("alder-foursquare")
+    with pytest.raises(ValidationError, match="Enter bills after the work first"):
+        savings_letter(job, on=dt.date(2027, 5, 3))
+    Job.objects.filter(pk=job.pk).update(
+        status=JobStatus.CLOSED, started_at=NOW, done_at=NOW + dt.timedelta(days=5), closed_at=NOW
+    )
+    job.refresh_from_db()
+    form = {"before": bills(0.25, BEFORE), "after": bills(0.19, AFTER)}
+    kept = bills_keep(job=job, form=form, by=owner, now=NOW + dt.timedelta(days=400))
+    path = tmp_path / "letter.docx"
+    path.write_bytes(savings_letter(job, on=dt.date(2027, 5, 3)))
+    text = text_of(path)
+    found = savings_of(kept)
+    assert f"between {found.measured.low:,.0f} and {found.measured.high:,.0f} {found.unit}" in text
+    assert "vary" in text
+    assert template_faults(TEMPLATE, SHAPE, ()) == []
