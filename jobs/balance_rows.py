@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from estimates.physics.validity import OutOfRange
@@ -46,9 +48,26 @@ def job_balance(job: Job, forms: Mapping[str, Any]) -> JobBalance | str:
     try:
         for wall in walls:
             bays += _fills(wall, year, returns.get(wall.key, {}))
-        return balance(bays, runs)
+        return _with_names(balance(bays, runs), {wall.key: wall.name for wall in walls})
     except OutOfRange as fault:
         return f"The entries contradict each other: {fault}."
+
+
+def _with_names(found: JobBalance, names: Mapping[str, str]) -> JobBalance:
+    """The same with walls called by their names, as the crew knows them."""
+    key = "|".join(re.escape(one) for one in sorted(names, key=len, reverse=True))
+    # A key may be part of another one, or of a word: "front" in "up-front".
+    known = re.compile(rf"(?:wall )?(?<![\w-])({key})(?![\w-])")
+
+    def said(words: str) -> str:
+        return known.sub(lambda match: names[match[1]], words)
+
+    return replace(
+        found,
+        walls=tuple(replace(row, name=said(row.name)) for row in found.walls),
+        suspects=tuple(replace(one, look=said(one.look)) for one in found.suspects),
+        faults=tuple(said(words) for words in found.faults),
+    )
 
 
 def standing(job: Job) -> list[CrewEntry]:

@@ -109,7 +109,10 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
 
 def _balance(job: Job, forms: dict[str, Any]) -> dict[str, Any]:
     found = job_balance(job, forms)
-    return {"balance_said": found} if isinstance(found, str) else {"balance": found}
+    if isinstance(found, str):
+        return {"balance_said": found}
+    names = {wall.key: wall.name for wall in job.walls.all()}
+    return {"balance": found, "suspects": [(names[one.key[0]], one.key[1], one) for one in found.suspects]}
 
 
 def _leakage(job: Job, forms: dict[str, Any], tests: list[Any]) -> dict[str, Any] | None:

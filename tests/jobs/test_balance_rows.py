@@ -68,6 +68,8 @@ def test_a_run_that_lacks_a_whole_bay_is_suspected_and_says_where_to_look(wall: 
     assert found.runs[0].chance_void > 0.5
     assert {key[1] for key in (suspect.key for suspect in found.suspects)} <= {bay.number for bay in bays}
     assert found.suspects
+    # By its name, not by its key.
+    assert [row.name for row in found.walls] == [wall.name]
 
 
 def test_a_run_that_took_what_its_bays_hold_agrees(wall: JobWall, owner: User) -> None:
