@@ -39,6 +39,7 @@ def job_billed(
         day = job.booked_at.astimezone(days.zone).date()
         return _deposit(job, days, day, owner)
     assert on is not None
+    _usual_costs(job, on, days, owner)
     for number, extra in enumerate(row.extra):
         cost_add(
             job=job,
@@ -71,6 +72,27 @@ def job_billed(
     elif row.part_paid is not None:
         _paid(job, open_cents // 2, days.day(row.part_paid), days, owner, "part", PaymentMethod.TRANSFER)
     return invoice
+
+
+BILLED = {"equipment": "Rigs and machines", "travel": "Fuel and travel", "disposal": "Waste and disposal"}
+"""Kinds of cost that come as bills and not from the crew; in the demo they come to what was estimated."""
+
+
+def _usual_costs(job: Job, on: date, days: Calendar, owner: User) -> None:
+    for kind, words in BILLED.items():
+        cents = sum(int(line["direct_cost_parts_cents"][kind]) for line in contract_of(job).lines)
+        if cents:
+            cost_add(
+                job=job,
+                kind=CostKind(kind),
+                words=words,
+                amount=cents,
+                on=on,
+                key=_key(job, f"usual-{kind}"),
+                by=owner,
+                now=_at(days, on),
+                origin=ORIGIN,
+            )
 
 
 def _deposit(job: Job, days: Calendar, day: date, owner: User) -> Invoice | None:
