@@ -16,13 +16,6 @@ from socketserver import ThreadingMixIn
 from typing import Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
-sys.path.insert(0, os.getcwd())
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-
-from config.wsgi import application
-
-PORT, MARK = int(sys.argv[1]), Path(sys.argv[2])
-
 
 class Server(ThreadingMixIn, WSGIServer):
     """One thread a request; a browser keeps lines open that it does not use."""
@@ -37,13 +30,23 @@ class Quiet(WSGIRequestHandler):
         """Drop it."""
 
 
-def dying(environ: dict[str, Any], begin: Callable[..., Any]) -> Iterable[bytes]:
-    """Answer; or keep what was sent and die."""
-    answer = list(application(environ, begin))
-    if environ["PATH_INFO"].endswith("/entries/") and MARK.exists():
-        MARK.unlink()
-        os.kill(os.getpid(), signal.SIGKILL)
-    return answer
+def serve(port: int, mark: Path) -> None:
+    """Serve until the end."""
+    sys.path.insert(0, os.getcwd())
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+    from config.wsgi import application
+
+    def dying(environ: dict[str, Any], begin: Callable[..., Any]) -> Iterable[bytes]:
+        """Answer; or keep what was sent and die."""
+        answer = list(application(environ, begin))
+        if environ["PATH_INFO"].endswith("/entries/") and mark.exists():
+            mark.unlink()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return answer
+
+    make_server("127.0.0.1", port, dying, Server, Quiet).serve_forever()
 
 
-make_server("127.0.0.1", PORT, dying, Server, Quiet).serve_forever()
+if __name__ == "__main__":
+    serve(int(sys.argv[1]), Path(sys.argv[2]))

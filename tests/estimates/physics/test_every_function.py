@@ -421,6 +421,7 @@ _RECORD = "takes a measured record, whose reader refuses what is no finite numbe
 
 NO_NUMBERS: Mapping[str, str] = {
     "asfound.as_found": _RECORD,
+    "asfound.found_record": _RECORD,
     "assembly.wall_layers": "takes names of materials",
     "combustion.LimitTable.limit": "takes a name",
     "combustion.blower_door_allowed": "takes answers",
