@@ -1335,12 +1335,6 @@ class Migration(migrations.Migration):
             model_name="slot",
             constraint=models.UniqueConstraint(fields=("resource", "starts_at"), name="slot_one_place_at_a_time"),
         ),
-        migrations.AddConstraint(
-            model_name="slot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("starts_at__minute", 0), ("starts_at__second", 0)), name="slot_on_the_hour"
-            ),
-        ),
         migrations.AddIndex(
             model_name="visit",
             index=models.Index(fields=["day", "crew"], name="visit_by_day"),

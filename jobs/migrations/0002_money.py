@@ -610,10 +610,6 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="period",
-            constraint=models.CheckConstraint(condition=models.Q(("month__day", 1)), name="period_begins_a_month"),
-        ),
-        migrations.AddConstraint(
-            model_name="period",
             constraint=models.CheckConstraint(
                 condition=models.Q(("debit__gte", Decimal("0"))), name="period_debit_not_negative"
             ),

@@ -93,7 +93,11 @@ class Posting(FrozenModel):
 
 
 class Period(FrozenModel):
-    """A month that was closed: nothing is written into it or before it any more. `month` is its first day."""
+    """A month that was closed: nothing is written into it or before it any more.
+
+    `month` is its first day; `jobs.ledger.period_close` sees to that. No constraint does, because taking the day out of
+    a date needs a function that SQLite has only inside Django, and backups are read without it.
+    """
 
     code = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     month = models.DateField(unique=True)
@@ -108,10 +112,7 @@ class Period(FrozenModel):
     class Meta(FrozenModel.Meta):
         verbose_name = "closed month"
         ordering = ("-month",)
-        constraints = (
-            models.CheckConstraint(name="period_begins_a_month", condition=Q(month__day=1)),
-            models.CheckConstraint(name="period_debit_not_negative", condition=Q(debit__gte=Decimal(0))),
-        )
+        constraints = (models.CheckConstraint(name="period_debit_not_negative", condition=Q(debit__gte=Decimal(0))),)
 
     def __str__(self) -> str:
         return f"{self.month:%B %Y}"

@@ -89,7 +89,7 @@ def test_a_lead_comes_from_the_telephone_to_its_house(
     look(page, "desk", complaints)
 
     page.get_by_role("link", name="Take a lead").click()
-    page.get_by_role("button", name="Take the lead").click()
+    page.get_by_role("button", name="Take the lead", exact=True).click()
     page.locator("#error-summary").wait_for()
     assert page.evaluate("document.activeElement.id") == "error-summary"
     look(page, "take with faults", complaints)
@@ -110,7 +110,7 @@ def test_a_lead_comes_from_the_telephone_to_its_house(
     page.get_by_label("Next step", exact=True).fill("Call back")
     page.get_by_label("Day of the next step").fill((timezone.localdate() + timedelta(days=1)).isoformat())
     look(page, "take", complaints)
-    page.get_by_role("button", name="Take the lead").click()
+    page.get_by_role("button", name="Take the lead", exact=True).click()
 
     page.get_by_role("heading", level=1, name="Wren Halloran").wait_for()
     assert page.get_by_role("status").inner_text().startswith("Wren Halloran is taken.")
