@@ -199,7 +199,11 @@ class Hand:
 
     def told(self, words: str) -> None:
         """Wait for what the program says was done."""
-        self.page.get_by_role("status").get_by_text(words).first.wait_for()
+        try:
+            self.page.get_by_role("status").get_by_text(words).first.wait_for()
+        except Exception:
+            shown = self.page.get_by_role("main").inner_text()[:1500]
+            raise AssertionError(f"waited for {words!r}, the page says: {shown}") from None
 
     @property
     def title(self) -> str:
