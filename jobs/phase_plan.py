@@ -76,7 +76,8 @@ def plan_phases(option: Mapping[str, Any], rates: Mapping[str, float], *, drying
     for line in option["lines"]:
         hours[line["code"]] = hours.get(line["code"], 0.0) + float(line["hours"])
     walls, attic, leaks = (hours.get(code, 0.0) for code in ("wall", "attic", "leak"))
-    careful = (Skill.LEAD_SAFE,) if option["lead_rule"]["lead_safe_walls"] else ()
+    # Whoever drills and closes a wall knows what goes into it; a tester is not sent there, nor judges own work then.
+    careful = (Skill.INJECTING, *((Skill.LEAD_SAFE,) if option["lead_rule"]["lead_safe_walls"] else ()))
     testing = (Skill.TESTING,)
     planned = [PlannedPhase(PhaseKind.TEST_IN, rates["test_in"], 1, testing, RigKind.TEST_KIT)] if hours else []
     if walls > 0:
