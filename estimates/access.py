@@ -17,6 +17,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponseBase
+from django.utils import timezone
 
 from estimates.models.user import OFFICE, Role, User
 
@@ -103,6 +104,11 @@ def signed_in(request: HttpRequest) -> User:
 def origin_of(request: HttpRequest) -> str:
     """Return the network address that acts are recorded with."""
     return str(request.META.get("REMOTE_ADDR", ""))
+
+
+def acts(request: HttpRequest) -> dict[str, Any]:
+    """Who acts, when and from where: what every service that writes asks for."""
+    return {"by": signed_in(request), "now": timezone.now(), "origin": origin_of(request)}
 
 
 def action(name: str) -> Callable[[View], View]:

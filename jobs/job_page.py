@@ -13,7 +13,7 @@ from estimates.physics.validity import OutOfRange
 from estimates.start import EarliestStart, StartGate, earliest_start
 from jobs.booking import frozen_forms
 from jobs.found_walls import layout_of, record_of
-from jobs.models import BayState, Job, JobGate, JobWall, Phase, PhaseStatus, RigKind, Skill, Visit
+from jobs.models import BayState, Job, JobGate, JobWall, Phase, RigKind, Skill, Visit
 from jobs.phase_plan import kit_list, option_form
 from jobs.start_gates import start_gates
 
@@ -162,8 +162,3 @@ def wall_drawing(wall: JobWall, *, year_built: int) -> SafeString | str:
     title = f"{wall.name}, seen from outside, each bay in its state"
     # The writer escapes every name it is given.
     return mark_safe(to_svg(drawing, title=title, width=DRAWING_PX, key=f"job-wall-{wall.key}"))  # noqa: S308
-
-
-def open_phases(job: Job) -> list[Phase]:
-    """Phases that are neither done nor dropped, in their order."""
-    return list(job.phases.exclude(status__in=[PhaseStatus.DONE, PhaseStatus.DROPPED]))

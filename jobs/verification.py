@@ -17,6 +17,7 @@ from estimates.models.assessment import Assessment
 from estimates.models.user import Role, User
 from jobs.booking import job_move
 from jobs.house_tests import combustion_of
+from jobs.infrared import RETURN_DAYS
 from jobs.models import (
     Bay,
     CrewMember,
@@ -40,9 +41,6 @@ VOID_LIMIT = 0.01
 
 REFILL_HOURS = Decimal("4.00")
 """A return visit to drill and fill a void: two people, two hours. Common practice, no source."""
-
-INFRARED_BACK = timedelta(days=60)
-"""Until when the return visit is due where infrared could not be judged. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,7 +268,7 @@ def job_verify(
         row = there or Verification(job=locked)
         row.inspector, row.decided_at = inspector, now
         row.same_person_reason = same_person_reason.strip() if wrong else ""
-        row.infrared_due = None if infrared_judged else today + INFRARED_BACK
+        row.infrared_due = None if infrared_judged else today + timedelta(days=RETURN_DAYS)
         row.full_clean()
         row.save()
         after = {"infrared_due": row.infrared_due, "exception": list(wrong)}

@@ -14,7 +14,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from estimates.models.money_field import MoneyField
-from estimates.models.user import OFFICE, Role, User
+from estimates.models.user import OFFICE, User
 
 
 class Skill(models.TextChoices):
@@ -245,7 +245,3 @@ class Absence(models.Model):
 
     def __str__(self) -> str:
         return f"{self.resource} {self.first_day} to {self.last_day}"
-
-
-DISPATCH = frozenset({Role.OWNER, Role.SCHEDULER})
-"""Roles that plan crews."""

@@ -30,7 +30,7 @@ from jobs.changes import (
 from jobs.forms.changes import LEAST_ROWS, ChangeForm, rows_for
 from jobs.models import ChangeOrder, ChangeStatus, Job
 from jobs.models.change_order import CHANGE_MOVES
-from jobs.views.jobs import acts, either_way, job_or_404
+from jobs.views.jobs import either_way, job_or_404
 
 
 def _change(request: HttpRequest, code: uuid.UUID, change: uuid.UUID, action: str) -> tuple[Job, ChangeOrder]:
@@ -82,7 +82,7 @@ def draft_change(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     status = 200
     if form.is_valid():
         try:
-            row = change_draft(job=job, **form.given, **acts(request))
+            row = change_draft(job=job, **form.given, **access.acts(request))
         except ValidationError as fault:
             form.blame(fault)
         except Conflict as fault:
@@ -106,7 +106,7 @@ def draft_found(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Draft a change order from the walls as found."""
     job = job_or_404(request, code, "change.issue")
     try:
-        row = change_as_found(job=job, **acts(request))
+        row = change_as_found(job=job, **access.acts(request))
     except OutOfRange as fault:
         messages.warning(request, f"What was found does not fit its wall: {fault} Mend it on the crew sheet.")
         return redirect("jobs-show-job", code=job.code)
@@ -132,7 +132,7 @@ def redraft_change(request: HttpRequest, code: uuid.UUID, change: uuid.UUID) -> 
     status = 200
     if form.is_valid():
         try:
-            row = change_redraft(change=row, seen=form.cleaned_data["seen"], **form.given, **acts(request))
+            row = change_redraft(change=row, seen=form.cleaned_data["seen"], **form.given, **access.acts(request))
         except ValidationError as fault:
             form.blame(fault)
         except ChangedMeanwhile as fault:
@@ -179,7 +179,7 @@ def issue_change(request: HttpRequest, code: uuid.UUID, change: uuid.UUID) -> Ht
     if row.status == ChangeStatus.ISSUED:
         return _to(row)
     try:
-        change_issue(change=row, seen=request.POST.get("seen", ""), **acts(request))
+        change_issue(change=row, seen=request.POST.get("seen", ""), **access.acts(request))
     except (ValidationError, ChangedMeanwhile) as fault:
         row.refresh_from_db()
         said = " ".join(fault.messages) if isinstance(fault, ValidationError) else str(fault)
@@ -197,7 +197,7 @@ def withdraw_change(request: HttpRequest, code: uuid.UUID, change: uuid.UUID) ->
     job, row = _change(request, code, change, "change.write")
     form = ReasonForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
-        change_withdraw(change=row, reason=form.cleaned_data["reason"], **acts(request))
+        change_withdraw(change=row, reason=form.cleaned_data["reason"], **access.acts(request))
         messages.success(request, f"Change order {row.number} is withdrawn.")
         return redirect("jobs-show-job", code=job.code)
     context = {

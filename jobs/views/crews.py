@@ -72,10 +72,6 @@ def _answer(
     return render(request, "jobs/crews_form.html", context, status=status)
 
 
-def _acts(request: HttpRequest) -> dict[str, Any]:
-    return {"by": access.signed_in(request), "now": timezone.now(), "origin": access.origin_of(request)}
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
 @access.action("crew.plan")
 def change_crew(request: HttpRequest, code: uuid.UUID | None = None) -> HttpResponse:
@@ -85,7 +81,9 @@ def change_crew(request: HttpRequest, code: uuid.UUID | None = None) -> HttpResp
 
     def save() -> Crew:
         version = form.seen_version
-        return crew_save(crew=crew, version=version, today=timezone.localdate(), **form.cleaned_data, **_acts(request))
+        return crew_save(
+            crew=crew, version=version, today=timezone.localdate(), **form.cleaned_data, **access.acts(request)
+        )
 
     title = "Add a crew" if crew is None else f"Change {crew}"
     return _answer(request, form, title, "Save the crew", save, "{0} is saved.")
@@ -108,7 +106,7 @@ def change_worker(request: HttpRequest, code: uuid.UUID | None = None) -> HttpRe
         if not costs and worker is None:
             # Whoever may not read a cost begins somebody at the rate that prices are made with.
             given["hourly_cost"] = _usual_cost()
-        return worker_save(worker=worker, version=version, **given, **_acts(request))
+        return worker_save(worker=worker, version=version, **given, **access.acts(request))
 
     title = "Add somebody" if worker is None else f"Change {worker}"
     return _answer(request, form, title, "Save", save, "{0} is saved.")
@@ -129,7 +127,7 @@ def change_rig(request: HttpRequest, code: uuid.UUID | None = None) -> HttpRespo
     form = RigForm(request.POST or None, initial={} if rig is None else {name: getattr(rig, name) for name in names})
 
     def save() -> Rig:
-        return rig_save(rig=rig, version=form.seen_version, **form.cleaned_data, **_acts(request))
+        return rig_save(rig=rig, version=form.seen_version, **form.cleaned_data, **access.acts(request))
 
     title = "Add a rig" if rig is None else f"Change {rig}"
     return _answer(request, form, title, "Save the rig", save, "{0} is saved.")
@@ -143,7 +141,7 @@ def add_certificate(request: HttpRequest) -> HttpResponse:
 
     def save() -> Certificate:
         _ = form.seen_version
-        return certificate_add(**form.cleaned_data, **_acts(request))
+        return certificate_add(**form.cleaned_data, **access.acts(request))
 
     return _answer(request, form, "Add a certificate", "Save the certificate", save, "{0} is recorded.")
 
@@ -156,7 +154,7 @@ def add_absence(request: HttpRequest) -> HttpResponse:
 
     def save() -> Absence:
         _ = form.seen_version
-        return absence_add(**form.cleaned_data, **_acts(request))
+        return absence_add(**form.cleaned_data, **access.acts(request))
 
     said = "Away: {0}. Visits planned on those days stand on the schedule as broken until they are moved."
     return _answer(request, form, "Add days away", "Save the days", save, said)
@@ -168,6 +166,6 @@ def remove_absence(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Take days away back."""
     absence = Absence.objects.filter(code=code).first()
     if absence is not None:
-        absence_remove(absence=absence, **_acts(request))
+        absence_remove(absence=absence, **access.acts(request))
     messages.success(request, "The days are taken back.")
     return redirect("jobs-list-crews")

@@ -17,7 +17,7 @@ from jobs.forms.crews import BlamedForm
 from jobs.forms.jobs import GateForm, NewGateForm, PamphletForm
 from jobs.models import GateKind, Job, JobGate
 from jobs.start_gates import gate_add, gate_meet, pamphlet_record
-from jobs.views.jobs import acts, either_way, job_or_404, theirs
+from jobs.views.jobs import either_way, job_or_404, theirs
 
 
 @either_way
@@ -30,7 +30,7 @@ def add_gate(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         _ = form.seen_version
         try:
             gate = gate_add(
-                job=job, **form.cleaned_data | {"walls": tuple(form.cleaned_data["walls"])}, **acts(request)
+                job=job, **form.cleaned_data | {"walls": tuple(form.cleaned_data["walls"])}, **access.acts(request)
             )
         except ValidationError as fault:
             form.blame(fault)
@@ -74,9 +74,9 @@ def meet_gate(request: HttpRequest, code: uuid.UUID, gate: uuid.UUID) -> HttpRes
 
 def _meet(request: HttpRequest, row: JobGate, form: BlamedForm, version: int) -> None:
     if isinstance(form, PamphletForm):
-        pamphlet_record(gate=row, version=version, **form.cleaned_data, **acts(request))
+        pamphlet_record(gate=row, version=version, **form.cleaned_data, **access.acts(request))
     else:
-        gate_meet(gate=row, version=version, **form.cleaned_data, **acts(request))
+        gate_meet(gate=row, version=version, **form.cleaned_data, **access.acts(request))
 
 
 def _begin(row: JobGate) -> dict[str, Any]:

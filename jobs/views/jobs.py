@@ -55,11 +55,6 @@ def job_or_404(request: HttpRequest, code: uuid.UUID, action: str) -> Job:
     return Job.objects.select_related("house", "proposal__created_by", "revision").get(pk=found.pk)
 
 
-def acts(request: HttpRequest) -> dict[str, Any]:
-    """Who acts, when and from where."""
-    return {"by": access.signed_in(request), "now": timezone.now(), "origin": access.origin_of(request)}
-
-
 @require_safe
 @access.action("job.read")
 def list_jobs(request: HttpRequest) -> HttpResponse:
@@ -107,7 +102,7 @@ def book_job(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     proposal = Proposal.objects.visible_to(access.signed_in(request)).filter(code=code).first()
     if proposal is None:
         raise Http404
-    job = job_book(proposal=proposal, **acts(request))
+    job = job_book(proposal=proposal, **access.acts(request))
     messages.success(request, f"Job {job.number} is booked. Next: meet its start gates, then plan its days.")
     return redirect("jobs-show-job", code=job.code)
 
@@ -157,7 +152,7 @@ def change_job(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     if form.is_valid():
         version = form.seen_version
         try:
-            job_change(job=job, version=version, **form.cleaned_data, **acts(request))
+            job_change(job=job, version=version, **form.cleaned_data, **access.acts(request))
         except ValidationError as fault:
             form.blame(fault)
         except Conflict as fault:
@@ -200,7 +195,7 @@ def move_job(request: HttpRequest, code: uuid.UUID, to: str) -> HttpResponse:
     wanted = JobStatus(to)
     faults = _faults(job, wanted)
     if request.method == "POST" and not faults:
-        moved = job_move(job=job, to=wanted, **acts(request))
+        moved = job_move(job=job, to=wanted, **access.acts(request))
         messages.success(request, f"Job {moved.number} is {moved.get_status_display().lower()}.")
         return redirect("jobs-show-job", code=job.code)
     context = {"section": "jobs", "job": job, "title": BUTTONS[wanted], "refusals": faults}

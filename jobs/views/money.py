@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable
 from io import BytesIO
-from typing import Any
 
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -34,11 +33,6 @@ def job_or_404(request: HttpRequest, code: uuid.UUID, action: str) -> Job:
     """Return a job that the reader may know of, with its house, proposal and frozen estimate."""
     found = access.get_visible_or_404(request.user, Job, code, action)
     return Job.objects.select_related("house", "proposal", "revision").get(pk=found.pk)
-
-
-def acts(request: HttpRequest) -> dict[str, Any]:
-    """Who acts, when and from where."""
-    return {"by": access.signed_in(request), "now": timezone.now(), "origin": access.origin_of(request)}
 
 
 # --- The desk --------------------------------------------------------------------------------------------------------

@@ -40,7 +40,7 @@ from jobs.invoicing import (
 from jobs.ledger import period_close
 from jobs.models import ChangeOrder, Invoice, InvoiceKind, Job
 from jobs.payments import cancellation_settle, credit_apply, credit_left, payment_record, refund_pay
-from jobs.views.money import acts, job_or_404
+from jobs.views.money import job_or_404
 
 either_way = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -68,7 +68,7 @@ def issue_invoice(request: HttpRequest, code: uuid.UUID, kind: str) -> HttpRespo
         if "issue" in request.POST:
             try:
                 invoice = invoice_issue(
-                    job=job, asked=asked, seen=request.POST.get("seen", ""), key=given["key"], **acts(request)
+                    job=job, asked=asked, seen=request.POST.get("seen", ""), key=given["key"], **access.acts(request)
                 )
             except InvoiceChanged as changed:
                 form.add_error(None, str(changed))
@@ -179,7 +179,7 @@ def record_payment(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         given = dict(form.cleaned_data)
         given.pop("version", None)
         given["amount"] = to_cents(given["amount"])
-        payment = payment_record(job=job, today=timezone.localdate(), **given, **acts(request))
+        payment = payment_record(job=job, today=timezone.localdate(), **given, **access.acts(request))
         left = credit_left(job)
         rest = f" {format_money(left)} stands to the customer's credit." if left else ""
         return f"Payment {payment.number} of {format_money(to_cents(payment.amount))} is recorded.{rest}"
@@ -207,7 +207,7 @@ def credit_invoice(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
             reason=given["reason"],
             issued_on=given["issued_on"],
             key=given["key"],
-            **acts(request),
+            **access.acts(request),
         )
         left = credit_left(job)
         rest = f" {format_money(left)} stands to the customer's credit: set it against an invoice or refund it."
@@ -234,7 +234,7 @@ def pay_refund(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         given = dict(form.cleaned_data)
         given.pop("version", None)
         given["amount"] = to_cents(given["amount"])
-        refund = refund_pay(job=job, today=timezone.localdate(), **given, **acts(request))
+        refund = refund_pay(job=job, today=timezone.localdate(), **given, **access.acts(request))
         return f"Refund {refund.number} of {format_money(to_cents(refund.amount))} is recorded."
 
     words = f"The customer has {format_money(left)} to their credit."
@@ -247,7 +247,7 @@ def apply_credit(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Set the customer's credit against open invoices."""
     job = job_or_404(request, code, "money.write")
     try:
-        used = credit_apply(job=job, on=timezone.localdate(), **acts(request))
+        used = credit_apply(job=job, on=timezone.localdate(), **access.acts(request))
     except ValidationError as fault:
         messages.warning(request, fault.messages[0])
     else:
@@ -262,7 +262,7 @@ def settle_cancellation(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Take every invoice of a cancelled contract back."""
     job = job_or_404(request, code, "money.write")
     try:
-        back = cancellation_settle(job=job, on=timezone.localdate(), **acts(request))
+        back = cancellation_settle(job=job, on=timezone.localdate(), **access.acts(request))
     except (ValidationError, Conflict) as fault:
         messages.warning(request, fault.messages[0] if isinstance(fault, ValidationError) else str(fault))
     else:
@@ -281,7 +281,7 @@ def record_certificate(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     def save() -> str:
         given = dict(form.cleaned_data)
         given.pop("version", None)
-        row = certificate_record(job=job, today=timezone.localdate(), **given, **acts(request))
+        row = certificate_record(job=job, today=timezone.localdate(), **given, **access.acts(request))
         return "The certificate is recorded: no sales tax." if row.holds else "Recorded: the sales tax is charged."
 
     contract = contract_of(job)
@@ -300,7 +300,7 @@ def add_cost(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         given = dict(form.cleaned_data)
         given.pop("version", None)
         given["amount"] = to_cents(given["amount"])
-        item = cost_add(job=job, **given, **acts(request))
+        item = cost_add(job=job, **given, **access.acts(request))
         return f"{item.words}, {format_money(to_cents(item.amount))}, is booked to job {job.number}."
 
     words = "Bills of other firms, hired machines, material delivered. Hours, mixes and bags come from the crew."
@@ -313,7 +313,7 @@ def post_costs(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Bring the books to what the crew reported."""
     job = job_or_404(request, code, "money.write")
     try:
-        moved = costs_post(job=job, on=timezone.localdate(), **acts(request))
+        moved = costs_post(job=job, on=timezone.localdate(), **access.acts(request))
     except ValidationError as fault:
         messages.warning(request, fault.messages[0])
     else:
@@ -330,7 +330,7 @@ def close_month(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         given = form.cleaned_data
         try:
-            period = period_close(month=given["month"], today=timezone.localdate(), **acts(request))
+            period = period_close(month=given["month"], today=timezone.localdate(), **access.acts(request))
         except (ValidationError, Conflict) as fault:
             said = fault.messages[0] if isinstance(fault, ValidationError) else str(fault)
             messages.warning(request, said)

@@ -44,11 +44,6 @@ KEEP_FACTOR = 20.0
 """After a lost day a change to what is promised weighs so many times as much: as little as possible moves."""
 
 
-def acts(request: HttpRequest) -> dict[str, Any]:
-    """Who acts, when, from where."""
-    return {"by": access.signed_in(request), "now": timezone.now(), "origin": access.origin_of(request)}
-
-
 def week_address(day: date) -> str:
     """Address of the schedule at the week of a day."""
     return f"{reverse('jobs-show-schedule')}?from={monday_of(day).isoformat()}&day={day.isoformat()}"
@@ -227,7 +222,7 @@ def take_plan(request: HttpRequest) -> HttpResponse:
     try:
         placements = plan_read(request.POST.get("plan", ""))
         taken = schedule_apply(
-            placements=placements, first=_tomorrow(), digest=request.POST.get("digest", ""), **acts(request)
+            placements=placements, first=_tomorrow(), digest=request.POST.get("digest", ""), **access.acts(request)
         )
     except Conflict as fault:
         messages.warning(request, f"Nothing was written. {fault}")

@@ -20,7 +20,6 @@ from jobs.calendar_feed import calendar_link_renew, calendar_link_revoke, calend
 from jobs.forms.schedule import ForecastForm, LostDayForm, WeatherForm
 from jobs.models import Crew, DayWeather
 from jobs.schedule_words import short_day
-from jobs.views.schedule import acts
 from jobs.visits import day_lost
 from jobs.weather import BadForecast, forecast_import, weather_put
 
@@ -35,7 +34,7 @@ def lose_day(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         given = form.cleaned_data
         try:
-            day_lost(who=given["who"], day=given["day"], reason=given["reason"], **acts(request))
+            day_lost(who=given["who"], day=given["day"], reason=given["reason"], **access.acts(request))
         except ValidationError as fault:
             form.blame(fault)
         else:
@@ -110,7 +109,7 @@ def list_calendars(request: HttpRequest) -> HttpResponse:
 def renew_calendar(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Make a new link to the calendar of a crew."""
     crew = access.get_visible_or_404(request.user, Crew, code, "schedule.write")
-    calendar_link_renew(crew=crew, **acts(request))
+    calendar_link_renew(crew=crew, **access.acts(request))
     messages.success(
         request, f"{crew} has a new link. Older ones open nothing any more; put the new one on the phones."
     )
@@ -122,7 +121,7 @@ def renew_calendar(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
 def revoke_calendar(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Take back the link to the calendar of a crew."""
     crew = access.get_visible_or_404(request.user, Crew, code, "schedule.write")
-    calendar_link_revoke(crew=crew, **acts(request))
+    calendar_link_revoke(crew=crew, **access.acts(request))
     messages.success(request, f"The link to the calendar of {crew} is taken back and opens nothing.")
     return redirect("jobs-list-calendars")
 

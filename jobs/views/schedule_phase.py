@@ -20,7 +20,7 @@ from jobs.models import Crew, Phase, Skill, Visit
 from jobs.schedule_page import when_words
 from jobs.schedule_problem import Placement
 from jobs.schedule_words import short_day
-from jobs.views.schedule import acts, phase_or_404, week_address
+from jobs.views.schedule import phase_or_404, week_address
 from jobs.visits import MoveBreaks, phase_pin, phase_promise, visit_book, visit_move, visit_remove
 
 
@@ -41,7 +41,7 @@ def place_phase(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
         version = form.seen_version
         put = visit_move if visits else visit_book
         try:
-            rows = put(phase=phase, version=version, **form.cleaned_data, **acts(request))
+            rows = put(phase=phase, version=version, **form.cleaned_data, **access.acts(request))
         except MoveBreaks as fault:
             broken, status = fault, 409
         except ValidationError as fault:
@@ -111,7 +111,7 @@ def pin_phase(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Pin a phase to its place, or release it."""
     phase = phase_or_404(request, code)
     pinned = request.POST.get("pinned") == "1"
-    phase_pin(phase=phase, pinned=pinned, version=_version(request), **acts(request))
+    phase_pin(phase=phase, pinned=pinned, version=_version(request), **access.acts(request))
     said = "is pinned: plans leave it where it is." if pinned else "is released: plans may move it."
     messages.success(request, f"{phase.get_kind_display()} of {phase.job.number} {said}")
     return _back(phase)
@@ -122,7 +122,7 @@ def pin_phase(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
 def promise_phase(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Promise the days of a phase to the homeowner."""
     phase = phase_or_404(request, code)
-    written = phase_promise(phase=phase, version=_version(request), **acts(request))
+    written = phase_promise(phase=phase, version=_version(request), **access.acts(request))
     how = "A letter is on its way." if written else "There is no e-mail address: call them."
     messages.success(request, f"The days are marked as promised. {how}")
     return _back(phase)
@@ -134,7 +134,7 @@ def remove_phase(request: HttpRequest, code: uuid.UUID) -> HttpResponse:
     """Take a phase off the schedule."""
     phase = phase_or_404(request, code)
     told = phase.visits.filter(day__gte=timezone.localdate(), promised=True).exists()
-    visit_remove(phase=phase, version=_version(request), **acts(request))
+    visit_remove(phase=phase, version=_version(request), **access.acts(request))
     messages.success(request, f"{phase.get_kind_display()} of {phase.job.number} is taken off the schedule.")
     if told:
         messages.warning(request, f"Its days were promised. Tell the homeowner of {phase.job.number}.")

@@ -35,6 +35,7 @@ from jobs.house_tests import (
     combustion_of,
     house_test_record,
     promised_leakage,
+    shell_days_untested,
     ventilation_after,
 )
 from jobs.infrared import Air, InfraredDay, Makeup, expected, infrared_day
@@ -87,6 +88,7 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "when_words": WHEN_WORDS,
         "leakage": _leakage(job, forms, tests),
         "ventilation": ventilation_after(job),
+        "untested_days": shell_days_untested(job, _shell_days(job), today=timezone.localdate()),
         "combustion": combustion_of(job),
         "findings": findings,
         **_balance(job, forms),
@@ -105,6 +107,12 @@ def _page(request: HttpRequest, job: Job, **more: Any) -> dict[str, Any]:
         "can_verify": job.status == JobStatus.WORK_DONE,
         **more,
     }
+
+
+def _shell_days(job: Job) -> list[date]:
+    """Days on which the work altered the shell: foam, loose fill or a leak closed (rule G5)."""
+    kinds = (EntryKind.BAY, EntryKind.BAGS, EntryKind.LEAK)
+    return list(job.entries.filter(kind__in=kinds).values_list("day", flat=True))
 
 
 def _balance(job: Job, forms: dict[str, Any]) -> dict[str, Any]:
